@@ -31,12 +31,12 @@ OF_PAGES = ("title", "under", "word", "asks")
 """What a page says by an attribute of its class."""
 
 
-def messages(folder: Path = APP) -> Iterator[tuple[str, str, int]]:
+def messages() -> Iterator[tuple[str, str, int]]:
     """Each of the tablet's words: the words, the file within the app, and the line."""
     for room in FOLDERS:
-        for path in sorted((folder / room).glob("*.py")):
+        for path in sorted((APP / room).glob("*.py")):
             for words, line in sorted(of_source(path.read_text(encoding="utf-8")), key=lambda one: one[1]):
-                yield words, path.relative_to(folder).as_posix(), line
+                yield words, path.relative_to(APP).as_posix(), line
 
 
 def of_source(source: str) -> Iterator[tuple[str, int]]:
@@ -98,12 +98,12 @@ def _words(node: ast.expr) -> Iterator[tuple[str, int]]:
         yield node.value, node.lineno
 
 
-def catalogue(folder: Path = APP) -> Catalog:
+def catalogue() -> Catalog:
     """The template."""
     from babel.messages import Catalog
 
     made = Catalog(project="garboard", domain="garboard_tablet", charset="utf-8")
-    for words, file, line in messages(folder):
+    for words, file, line in messages():
         message = made.add(words, locations=[(file, line)])
         message.flags.discard("python-format")  # a per cent sign is one
     return made

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import gzip
 import http.client
+import itertools
 import logging
 import socket
 import ssl
@@ -26,11 +28,41 @@ from garboard.shop_link.wire import DEVICE, content_digest
 from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
-from garboard_shop.door import Places
+from garboard_shop.door import DoorServer, Places
 from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Store
 
 HOST = "127.0.0.1"
+
+
+class StoppedAtOnce:
+    """Lets a server stop when it is told. By itself it looks ten times a second, and then waits a tenth of a second."""
+
+    def __init__(self, server: DoorServer) -> None:
+        self._server = server
+        self._told: asyncio.Event | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        server.main_loop, server.shutdown = self._run, self._shut  # type: ignore[method-assign]
+
+    def stop(self) -> None:
+        self._server.should_exit = self._server.force_exit = True
+        if self._loop is not None and self._told is not None:
+            self._loop.call_soon_threadsafe(self._told.set)
+
+    async def _run(self) -> None:
+        self._loop, self._told = asyncio.get_running_loop(), asyncio.Event()
+        for tick in itertools.count():
+            if await self._server.on_tick(tick):
+                return
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._told.wait(), 0.1)
+
+    async def _shut(self, sockets: list[socket.socket] | None = None) -> None:
+        for one in (*self._server.servers, *(sockets or ())):
+            one.close()
+        for connection in [*self._server.server_state.connections]:
+            connection.shutdown()
+        await asyncio.sleep(0.005)  # in which they say that they close
 
 
 class RunningShop:
@@ -47,6 +79,7 @@ class RunningShop:
         self._listening = serve.listen(HOST, 0)
         self.port: int = self._listening.getsockname()[1]
         self._server = serve.server_of(self.app, self.certificate, lambda: time.monotonic() + self.door_ahead)
+        self._stopped = StoppedAtOnce(self._server)
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [self._listening]}, daemon=True)
 
     def __enter__(self) -> Self:
@@ -58,7 +91,7 @@ class RunningShop:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._server.should_exit = self._server.force_exit = True
+        self._stopped.stop()
         self._thread.join(60)
         self.app.state.shop.store.close()
         assert not self._thread.is_alive()

@@ -13,7 +13,7 @@ from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
+from garboard.units import EXAMPLE_OF, UNITS_OF, in_full, in_own_spelling, parse_amount, range_in_words
 
 __all__ = [
     "IN_A_MONTH",
@@ -127,29 +127,9 @@ class Field:
     def __attrs_post_init__(self) -> None:
         if self.kind is Kind.AMOUNT:
             self._check_unit()
-        if self.kind is Kind.CHOICE and not self.choices:
-            raise ValueError(f"field {self.name!r}: a choice needs choices")
-        if self.said and len(self.said) != len(self.choices):
-            raise ValueError(
-                f"field {self.name!r}: {len(self.choices)} choices but {len(self.said)} words said for them"
-            )
-        if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
-            raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
-        known = (TODAY, IN_A_MONTH, IN_A_YEAR, PEOPLE, *EQUIPMENT)
-        if self.offers_from and self.kind is not Kind.TEXT:
-            raise ValueError(f"field {self.name!r}: only a text offers words from elsewhere")
-        if unknown := [one for one in self.offers_from if one not in known and "." not in one]:
-            raise ValueError(
-                f"field {self.name!r}: offers_from must be {', '.join(known)} or a setting's key, got {unknown[0]!r}"
-            )
-        if self.pattern:
-            self._check_pattern()
-        for offer in self.offers:
-            check_value(self, offer)
-        if self.kind is Kind.TABLE and not self.columns:
-            raise ValueError(f"field {self.name!r}: a table needs columns")
-        if tables := [column.name for column in self.columns if column.kind is Kind.TABLE]:
-            raise ValueError(f"field {self.name!r}: its column {tables[0]!r} is a table; a table holds no other table")
+        self._check_choices()
+        self._check_offers()
+        self._check_columns()
         _check_ends(self.name, "plausible", self.plausible)
         _check_ends(self.name, "hard", self.hard)
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
@@ -164,6 +144,35 @@ class Field:
     def is_called(self, name: str) -> bool:
         """Whether values under a name are this field's: its own name, or one it had before."""
         return name == self.name or name in self.renamed_from
+
+    def _check_choices(self) -> None:
+        if self.kind is Kind.CHOICE and not self.choices:
+            raise ValueError(f"field {self.name!r}: a choice needs choices")
+        if self.said and len(self.said) != len(self.choices):
+            raise ValueError(
+                f"field {self.name!r}: {len(self.choices)} choices but {len(self.said)} words said for them"
+            )
+
+    def _check_offers(self) -> None:
+        if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
+            raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
+        known = (TODAY, IN_A_MONTH, IN_A_YEAR, PEOPLE, *EQUIPMENT)
+        if self.offers_from and self.kind is not Kind.TEXT:
+            raise ValueError(f"field {self.name!r}: only a text offers words from elsewhere")
+        if unknown := [one for one in self.offers_from if one not in known and "." not in one]:
+            raise ValueError(
+                f"field {self.name!r}: offers_from must be {', '.join(known)} or a setting's key, got {unknown[0]!r}"
+            )
+        if self.pattern:
+            self._check_pattern()
+        for offer in self.offers:
+            check_value(self, offer)
+
+    def _check_columns(self) -> None:
+        if self.kind is Kind.TABLE and not self.columns:
+            raise ValueError(f"field {self.name!r}: a table needs columns")
+        if tables := [column.name for column in self.columns if column.kind is Kind.TABLE]:
+            raise ValueError(f"field {self.name!r}: its column {tables[0]!r} is a table; a table holds no other table")
 
     def _check_pattern(self) -> None:
         if self.kind is not Kind.TEXT or not self.offers:
@@ -228,7 +237,8 @@ def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None
     """Raise ValueError for a range that no number, or no file, can hold."""
     if ends is not None and not (all(map(math.isfinite, ends)) and ends[0] <= ends[1]):
         raise ValueError(
-            f"field {name!r}: {which} is {ends[0]:g} to {ends[1]:g}; give (low, high), two finite numbers, low first"
+            f"field {name!r}: {which} is {in_full(ends[0])} to {in_full(ends[1])}; give (low, high), two finite "
+            f"numbers, low first"
         )
 
 
@@ -285,7 +295,7 @@ def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
         raise ValueRefused("a whole number", shown(value))
     if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
         low, high = field.hard
-        raise ValueRefused(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
+        raise ValueRefused(f"between {in_full(low)} and {in_full(high)} {field.unit}".rstrip(), shown(value))
 
 
 def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused:

@@ -14,7 +14,10 @@ from garboard.faults import GarboardError
 from garboard.record_types import typed
 from garboard.records import Forecast
 from garboard.uncertainty import MeasuredValue
+from garboard.units import in_full as in_full
 from garboard.units import own_spelling_of
+from garboard.units import plain_text as plain_text
+from garboard.units import rounded as rounded
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
@@ -36,7 +39,9 @@ __all__ = [
     "Table",
     "Verdict",
     "decimals_beside",
+    "in_full",
     "not_enough_data",
+    "plain_text",
     "rounded",
     "rounded_beside",
     "with_minus",
@@ -145,32 +150,6 @@ def _digits(value: float, half_width: float | None, decimals: int, sign: str) ->
     return f"{rounded(value, shown, sign)} ± {rounded(half_width, shown)}"
 
 
-_LARGEST_ROUNDED = 1e15
-"""Beyond it a number has no digits after its point."""
-
-
-def rounded(value: float, decimals: int = 0, sign: str = "z") -> str:
-    """A value to so many digits, one halfway between two away from zero, as people round.
-
-    Every number that a person reads is written with this, so that none is told in two ways.
-
-    >>> rounded(12.25, 1), rounded(2.5), rounded(-0.04, 1), rounded(2.675, 2)
-    ('12.3', '3', '0.0', '2.68')
-    """
-    if not abs(value) < _LARGEST_ROUNDED:
-        return f"{value:{sign}.{decimals}f}"
-    # Its digits as it was typed: 2.675 is a little less as a binary number. As whole numbers: not every system a job
-    # is judged on has Python's decimal module.
-    mantissa, _, exponent = repr(abs(float(value))).partition("e")
-    whole, _, part = mantissa.partition(".")
-    digits, over = int(whole + part), len(part) - int(exponent or 0) - decimals
-    scaled = (digits + 5 * 10 ** (over - 1)) // 10**over if over > 0 else digits * 10**-over
-    text = str(scaled).rjust(decimals + 1, "0")
-    is_below = math.copysign(1.0, value) < 0 and (scaled > 0 or "z" not in sign)
-    before = "-" if is_below else "+" if "+" in sign else ""
-    return f"{before}{text[:-decimals]}.{text[-decimals:]}" if decimals else f"{before}{text}"
-
-
 _ROUNDING = 1e-9
 """By this share of a number, and of 1 near nothing, two ways of working it out may differ."""
 
@@ -231,20 +210,8 @@ def end_beside(number: Number, end: float) -> str:
     found = next((text for text in texts if _side(told, float(text)) == side), "")
     if not found:
         is_here = side == 0 or are_one(told, end)
-        found = f"{told:.10g}" if is_here else plain_text(end, 10)
+        found = plain_text(told, 10) if is_here else plain_text(end, 10)
     return found.replace("-", "−")
-
-
-def plain_text(value: float, digits: int = 4) -> str:
-    """A number with so many digits, and with all that stand before its point.
-
-    >>> plain_text(12345.6), plain_text(9999.6), plain_text(0.25), plain_text(-2.5), plain_text(0.00002)
-    ('12346', '10000', '0.25', '-2.5', '0.00002')
-    """
-    if not value or not math.isfinite(value):
-        return f"{value:z.0f}"
-    text = rounded(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
-    return text.rstrip("0").rstrip(".") if "." in text else text  # never as 2e-05
 
 
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
@@ -350,7 +317,7 @@ class Limit:
         if self.low is None and self.high is None:
             raise ValueError(f"limit of {self.number!r} has neither low nor high; give one")
         if self.low is not None and self.high is not None and self.low > self.high:
-            raise ValueError(f"limit of {self.number!r}: low {self.low:g} lies above high {self.high:g}")
+            raise ValueError(f"limit of {self.number!r}: low {in_full(self.low)} lies above high {in_full(self.high)}")
 
     def holds(self, value: float, expanded_uncertainty: float = 0.0) -> bool:
         """Whether the whole 95 % interval of a value lies within."""
@@ -495,7 +462,7 @@ class Missing:
                      ("engines.rated_power", of "port"). "" where it is no one place
     """
 
-    text: str
+    text: str = attrs.field(converter=with_minus)
     lack: Lack = attrs.field(default=Lack.OTHER, kw_only=True)
     step: str = attrs.field(default="", kw_only=True)
     field: str = attrs.field(default="", kw_only=True)
@@ -519,7 +486,7 @@ class Doubt:
     step, field, row, of : the place of the value, as in `Finding.places`
     """
 
-    text: str = attrs.field(validator=_says_something)
+    text: str = attrs.field(validator=_says_something, converter=with_minus)
     step: str = attrs.field(kw_only=True)
     field: str = attrs.field(kw_only=True)
     row: str = attrs.field(default="", kw_only=True)

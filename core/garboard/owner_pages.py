@@ -13,6 +13,7 @@ import re
 import attrs
 
 from garboard.record_types import typed
+from garboard.units import in_full
 
 __all__ = [
     "BEFORE_YOU_GO",
@@ -103,7 +104,7 @@ class Span:
         if self.look not in ("slow", "avoid", "best", "full"):
             raise ValueError(f"span {self.name!r}: look is slow, avoid, best or full, got {self.look!r}")
         if not self.low <= self.high:
-            raise ValueError(f"span {self.name!r}: low {self.low:g} lies above high {self.high:g}")
+            raise ValueError(f"span {self.name!r}: low {in_full(self.low)} lies above high {in_full(self.high)}")
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)

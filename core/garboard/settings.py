@@ -10,7 +10,7 @@ import attrs
 
 from garboard.faults import GarboardError, ValueRefused
 from garboard.fields import Field, Kind, amount_field, check_value, typed_value
-from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData
+from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData, in_full
 from garboard.record_types import typed
 from garboard.records import JsonValue
 from garboard.units import Amount
@@ -124,7 +124,7 @@ class Setting:
         if not low <= (default := self.number(self.default)) <= high:
             raise ValueError(
                 f"setting {self.key!r}: the default {self.default!r} lies outside its range "
-                f"{low:g} to {high:g} {self.field.unit}, it is {default:g}; change one of them"
+                f"{in_full(low)} to {in_full(high)} {self.field.unit}, it is {in_full(default)}; change one of them"
             )
 
     @property
@@ -142,7 +142,7 @@ class Setting:
             return "a picture: PNG, JPEG or SVG"
         if self.field.hard is not None:
             low, high = self.field.hard
-            return f"between {low:g} and {high:g} {self.field.unit}".rstrip()
+            return f"between {in_full(low)} and {in_full(high)} {self.field.unit}".rstrip()
         if self.field.pattern:
             return f"text such as {self.field.offers[0]!r}"
         return f"one of {', '.join(self.field.choices)}" if self.field.choices else self.field.kind.value

@@ -34,11 +34,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError
 from garboard.hosting.host import BUILT_IN, PluginHost, make_host
@@ -183,7 +183,7 @@ def judged(
     Raises InputError with every fault, as the program does, and for what no check would read: a step or setting that
     no plugin here declares, a value in a wrong row.
     """
-    with TemporaryDirectory(prefix="garboard-") as place:  # a recording is read while it is judged
+    with ScratchFolder("test") as place:  # a recording is read while it is judged
         whole = job_of(values, vessel=vessel, settings=settings, folder=Path(place))
         job = job_from(whole, host, Path(place))
         if misspelt := [*_read_by_nothing(job, host or _built_in())]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from calendar import month_name
 from collections.abc import Iterable, Mapping, Sequence
@@ -22,10 +23,13 @@ __all__ = [
     "amount_in_words",
     "convert",
     "day_in_words",
+    "in_full",
     "in_own_spelling",
     "own_spelling_of",
     "parse_amount",
+    "plain_text",
     "range_in_words",
+    "rounded",
 ]
 
 _SCALE: Mapping[str, Mapping[str, float]] = {
@@ -240,6 +244,7 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
     **dict.fromkeys(("°", "degree", "degrees"), "deg"),
     **dict.fromkeys(("°/s", "dps"), "deg/s"),
+    "°/min": "deg/min",
     **dict.fromkeys(("c", "°c"), "degC"),
     **dict.fromkeys(("f", "°f"), "degF"),
     **dict.fromkeys(("volt", "volts"), "V"),
@@ -256,6 +261,7 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("mins", "minute", "minutes"), "min"),
     **dict.fromkeys(("hr", "hrs", "hour", "hours"), "h"),
     **dict.fromkeys(("mm^2", "mm\u00b2", "sqmm"), "mm2"),
+    **dict.fromkeys(("\u00b5t", "\u03bct"), "uT"),
     **dict.fromkeys(("percent", "pct"), "%"),
 }
 """Spellings people type, in small letters, and the one known here. A job file may use them; what a tablet or a folder
@@ -379,12 +385,16 @@ def in_own_spelling(text: str, quantity: str) -> str:
 
     >>> in_own_spelling("5600 rpm", "engine speed"), in_own_spelling("5600 rpm", "speed")
     ('5600 rev/min', '5600 rpm')
+    >>> in_own_spelling("−5 °C", "temperature"), in_own_spelling("−3 °/min", "rate of turn")
+    ('-5 degC', '-3 deg/min')
     """
-    match = _AMOUNT.fullmatch(text.strip())
+    typed = text.strip().replace("−", "-", 1)  # as screens and paper show it
+    match = _AMOUNT.fullmatch(typed)
     unit = (match["unit"] or "") if match else ""
     meant = _meant(unit, UNITS_OF[quantity])
     is_sure = meant in UNITS_OF[quantity] and not _is_two(unit, UNITS_OF[quantity])
-    return f"{match['text']} {meant}" if match and meant != unit and is_sure else text
+    is_other = meant != unit or typed != text.strip()
+    return f"{match['text']} {meant}".rstrip() if match and is_other and is_sure else text
 
 
 def _meant(unit: str, units: Iterable[str] = ()) -> str:
@@ -429,6 +439,53 @@ def _in_units(units: tuple[str, ...]) -> str:
     return "without a unit" if units == ("",) else f"in {', '.join(others)} or {last}" if others else f"in {last}"
 
 
+_LARGEST_ROUNDED = 1e15
+"""Beyond it a number has no digits after its point."""
+
+
+def rounded(value: float, decimals: int = 0, sign: str = "z") -> str:
+    """A value to so many digits, one halfway between two away from zero, as people round.
+
+    Every number that a person reads is written with this, so that none is told in two ways.
+
+    >>> rounded(12.25, 1), rounded(2.5), rounded(-0.04, 1), rounded(2.675, 2)
+    ('12.3', '3', '0.0', '2.68')
+    """
+    if not abs(value) < _LARGEST_ROUNDED:
+        return f"{value:{sign}.{decimals}f}"
+    # Its digits as it was typed: 2.675 is a little less as a binary number. As whole numbers: not every system a job
+    # is judged on has Python's decimal module.
+    mantissa, _, exponent = repr(abs(float(value))).partition("e")
+    whole, _, part = mantissa.partition(".")
+    digits, over = int(whole + part), len(part) - int(exponent or 0) - decimals
+    scaled = (digits + 5 * 10 ** (over - 1)) // 10**over if over > 0 else digits * 10**-over
+    text = str(scaled).rjust(decimals + 1, "0")
+    is_below = math.copysign(1.0, value) < 0 and (scaled > 0 or "z" not in sign)
+    before = "-" if is_below else "+" if "+" in sign else ""
+    return f"{before}{text[:-decimals]}.{text[-decimals:]}" if decimals else f"{before}{text}"
+
+
+def plain_text(value: float, digits: int = 4) -> str:
+    """A number with so many digits, and with all that stand before its point.
+
+    >>> plain_text(12345.6), plain_text(9999.6), plain_text(0.25), plain_text(-2.5), plain_text(0.00002)
+    ('12346', '10000', '0.25', '-2.5', '0.00002')
+    """
+    if not value or not math.isfinite(value):
+        return f"{value:z.0f}"
+    text = rounded(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
+    return text.rstrip("0").rstrip(".") if "." in text else text  # never as 2e-05
+
+
+def in_full(value: float) -> str:
+    """A number that somebody chose, such as a limit or a rating, with the digits it has: six, or all before its point.
+
+    >>> in_full(5500.0), in_full(0.1 + 0.2), in_full(1234567.0), in_full(-1.5)
+    ('5500', '0.3', '1234567', '−1.5')
+    """
+    return plain_text(value, 6).replace("-", "−")
+
+
 def range_in_words(low: float, high: float, unit: str, outside: Amount | None = None) -> str:
     """A range as people read it, in the unit of what was typed and lies outside it.
 
@@ -442,16 +499,16 @@ def range_in_words(low: float, high: float, unit: str, outside: Amount | None = 
     '1.4914 to 521.99 kW'
     """
     if outside is None or outside.unit == unit:
-        return f"{low:g} to {high:g} {unit}".rstrip()
+        return f"{in_full(low)} to {in_full(high)} {unit}".rstrip()
     ends = convert(low, unit, outside.unit), convert(high, unit, outside.unit)
     low, high = _shortest(ends, float(outside.text))
-    return f"{low:.15g} to {high:.15g} {outside.unit}"
+    return f"{plain_text(low, 15)} to {plain_text(high, 15)} {outside.unit}".replace("-", "−")
 
 
 def _shortest(ends: tuple[float, float], outside: float) -> tuple[float, float]:
     """The ends of a range to three digits, or as many as it takes to leave out what lies outside."""
-    rounded = (tuple(float(f"{end:.{digits}g}") for end in ends) for digits in range(3, 16))
-    return next(((low, high) for low, high in rounded if not low <= outside <= high), ends)
+    shorter = (tuple(float(f"{end:.{digits}g}") for end in ends) for digits in range(3, 16))
+    return next(((low, high) for low, high in shorter if not low <= outside <= high), ends)
 
 
 def convert(value: float, unit: str, wanted: str) -> float:

@@ -9,7 +9,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, in_full, not_enough_data
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard.units import day_in_words
@@ -68,7 +68,9 @@ def break_in_plan(view: JobView) -> tuple[tuple[str, str], ...]:
     """Engine hours and the load allowed, band by band. Raises NotEnoughData."""
     bands = _plan(view)
     ends = [0.0, *(band.until for band in bands)]
-    return tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False))
+    return tuple(
+        (f"{in_full(begin)} to {in_full(band.until)}", band.load) for begin, band in zip(ends, bands, strict=False)
+    )
 
 
 def _break_in(view: JobView) -> Iterator[Finding]:
@@ -90,9 +92,9 @@ def _break_in(view: JobView) -> Iterator[Finding]:
             verdict=Verdict.PASS,
             about=f"{engine.position} engine",
             sentence=(
-                f"The break-in plan is run at {hours:g} h."
+                f"The break-in plan is run at {in_full(hours)} h."
                 if band is None
-                else f"At {hours:g} h: {band.load}, until {band.until:g} h."
+                else f"At {in_full(hours)} h: {band.load}, until {in_full(band.until)} h."
             ),
             basis=(MAKER,),
             numbers=(Number("engine hours", hours, "h"),),
@@ -173,7 +175,9 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     if passed or run_past:
         code = "engine_trial.calendar.in_the_past"
         by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
-        by_hours = f"Due already, at {run:g} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
+        by_hours = (
+            f"Due already, at {in_full(run)} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
+        )
         sentence = " ".join(filter(None, (by_day, by_hours if run_past else "")))
     elif early:
         code = "engine_trial.calendar.out_of_order"
@@ -181,12 +185,12 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     elif late:
         code = "engine_trial.calendar.first_check_late"
         sentence = (
-            f"A first check within {hours:g} engine hours, but more than half a year away: "
+            f"A first check within {in_full(hours)} engine hours, but more than half a year away: "
             f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
         )
     elif not is_early:
         code = "engine_trial.calendar.no_first_check"
-        sentence = f"No check is due by {hours:g} engine hours. See the maker's manual, and add the first one."
+        sentence = f"No check is due by {in_full(hours)} engine hours. See the maker's manual, and add the first one."
     yield Finding(
         code=code,
         verdict=Verdict.PASS if code.endswith("complete") else Verdict.ADVISE,
@@ -197,7 +201,9 @@ def _calendar(view: JobView) -> Iterator[Finding]:
             Table(
                 "Service calendar",
                 ("Service", "At engine hours [h]", "Or on"),
-                tuple((one.name, "" if one.hours is None else f"{one.hours:g}", one.day_in_words) for one in services),
+                tuple(
+                    (one.name, "" if one.hours is None else in_full(one.hours), one.day_in_words) for one in services
+                ),
             ),
         ),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, in_full
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard.units import day_in_words
@@ -68,7 +68,7 @@ def _fuel_pressure(view: JobView) -> Iterator[Finding]:
     shortest = view.setting_value(FUEL_MINUTES, "min")
     asking.need(
         not minutes < shortest,
-        f"the test lasted less than {shortest:g} min; test longer",
+        f"the test lasted less than {in_full(shortest)} min; test longer",
         lack=Lack.TOO_LITTLE,
         step=FIT_OUT,
         field="test_minutes",
@@ -80,7 +80,7 @@ def _fuel_pressure(view: JobView) -> Iterator[Finding]:
     )
     has_pressure, holds = limits[0].holds(before), limits[1].holds(before - after)
     code = "engine_trial.fuel_pressure.held"
-    sentence = f"It held for {minutes:g} min."
+    sentence = f"It held for {in_full(minutes)} min."
     if not holds:
         code = "engine_trial.fuel_pressure.lost"
         sentence = "It lost pressure. Put no fuel in; find the leak with soap and water, then test again."

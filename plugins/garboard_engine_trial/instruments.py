@@ -14,6 +14,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
 )
@@ -225,7 +226,7 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
     forward, reflected = (_amount(asking, view, field, "W") for field in _POWERS)
     asking.need(
         not forward < LEAST_FORWARD,
-        f"forward power below {LEAST_FORWARD:g} W tells no ratio; transmit at high power",
+        f"forward power below {in_full(LEAST_FORWARD)} W tells no ratio; transmit at high power",
         lack=Lack.OUT_OF_RANGE,
         step=INSTRUMENTS,
         field="power_forward",

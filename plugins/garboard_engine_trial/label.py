@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterator
 
 from garboard.faults import in_number
-from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, in_full
 from garboard.job_view import InputCollector, JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.fit_out_steps import COASTAL, LAW, OPEN
@@ -21,6 +21,11 @@ LABEL = Basis(
     BasisKind.MANUAL,
     "the capacity label of the boat's maker",
     "33 CFR 183.35 and 183.41 say how its maker finds it, for monohull outboard boats under 20 ft",
+)
+LIGHTEST_ENGINE = 1.2
+"""No outboard weighs less for each of its power [lb/hp]."""
+ENGINES_WEIGH = Basis(
+    BasisKind.COMMON_PRACTICE, f"an outboard weighs {in_full(LIGHTEST_ENGINE)} lb or more for each hp"
 )
 LABEL_BELOW, THROWABLE_FROM, OPEN_BELOW, SIGNALS_FROM = 20.0, 16.0, 26.0, 16.0
 """Lengths at which a rule begins or ends [ft]."""
@@ -77,6 +82,18 @@ def _weights(view: JobView) -> Iterator[Finding]:
 
 def _against_label(view: JobView, label: float, persons: float, rigged: float) -> Finding:
     # Held against the label and not against nothing left: kilograms turned into pounds leave a trace of either sign.
+    fitted = [one.rated_power.to("hp") for one in view.vessel.engines if one.rated_power]
+    if rigged < LIGHTEST_ENGINE * math.fsum(fitted):
+        return Finding(
+            code="engine_trial.label.engines_left_out",
+            verdict=Verdict.ADVISE,
+            about="Rigged weight",
+            sentence=f"What is listed weighs less than {view.told(math.fsum(fitted), 'hp', 0)} of engines. Add the "
+            f"engines "
+            "to the list, or correct a weight: the label counts motors in.",
+            basis=(LABEL, ENGINES_WEIGH),
+            numbers=(Number("rigged", rigged, "lb", decimals=0),),
+        )
     holds_all = Limit("rigged, and persons", high=label).holds(rigged + persons)
     left = max(0.0, label - rigged - persons) if holds_all else label - rigged - persons
     numbers = (
@@ -127,9 +144,11 @@ def _label_read(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.PASS if is_right else Verdict.ADVISE,
         about="Persons on the label",
         sentence=(
-            f"The label allows {persons} persons, and {view.told(pounds, 'lb', 0)} of them: the two go together."
+            f"The label allows {in_number(persons, 'person')}, and {view.told(pounds, 'lb', 0)} of them: the two "
+            f"go together."
             if is_right
-            else f"The label's weight goes with {most} persons at most. Read it again, or ask the boat's maker."
+            else f"The label's weight goes with {in_number(most, 'person')} at most. Read it again, or ask the "
+            f"boat's maker."
         ),
         basis=(PERSONS.basis,),
         numbers=(Number("persons on the label", persons, decimals=0),),

@@ -41,6 +41,8 @@ COLDEST = 30.0
 """No engine stays colder above idle, even in winter's water; common practice, no source [degC]."""
 FAR_APART = 3.0
 """An engine's own pump gives more at so many times the engine speed; common practice, no source."""
+LEAST_AT_FULL = 0.5
+"""Below this share of the window's low end nobody ran full throttle; common practice, no source."""
 SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
 _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}
@@ -319,6 +321,15 @@ def _loaded_of(view: JobView, position: str) -> Finding:
         field="full_loaded",
         of=position,
     )
+    for name, turned in (("light", light), ("loaded", loaded)):
+        asking.need(
+            not turned < LEAST_AT_FULL * low,
+            f"{position} engine: {rounded(turned)} rev/min {name} is no full throttle; read it again",
+            lack=Lack.OUT_OF_RANGE,
+            step=UNDER_LOAD,
+            field=f"full_{name}",
+            of=position,
+        )
     asking.check()
     readings = (
         read("full throttle, light", light, unit, bound, None, high, 0),

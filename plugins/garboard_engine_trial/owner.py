@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Table, Verdict
+from garboard.findings import NotEnoughData, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
@@ -30,7 +30,7 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         first = min(to_come or services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
         yield _next(first)
         rows = tuple(
-            (one.name, "" if one.hours is None else f"{one.hours:g}", one.day_in_words, "", "") for one in services
+            (one.name, "" if one.hours is None else in_full(one.hours), one.day_in_words, "", "") for one in services
         )
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
     tables = [
@@ -46,7 +46,7 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 
 def _next(first: Service) -> Digits:
     """What is due first, by hours and by day: nobody knows which comes first."""
-    due = [f"{first.hours:g}\u00a0h"] if first.hours is not None else []
+    due = [f"{in_full(first.hours)}\u00a0h"] if first.hours is not None else []
     due += [first.day_in_words] if first.day is not None else []
     of_hours = ("by the engines' hour meters",) if first.hours is not None else ()
     name = "next service, whichever comes first" if len(due) > 1 else "next service"

@@ -248,6 +248,10 @@ def _toe(view: JobView) -> Iterator[Finding]:
 
 def _spacing(view: JobView) -> tuple[Number, ...]:
     spacing = settled(view, AS_RIGGED, "spacing", "in")
+    widest = view.vessel.transom_width or view.vessel.beam
+    if spacing is not None and widest is not None and spacing > widest.to("in"):
+        text = f"the engines stand further apart than the boat is wide, {widest}; correct one"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AS_RIGGED, field="spacing")
     return () if spacing is None else (Number("centre to centre", spacing, "in"),)
 
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded
+from garboard.faults import in_number
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
@@ -45,7 +46,8 @@ LOG_WITHIN = 0.05
 and the bubbles under it take more at speed (common practice, no source)."""
 
 LOG = Basis(
-    BasisKind.COMMON_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {100 * LOG_WITHIN:g} %"
+    BasisKind.COMMON_PRACTICE,
+    f"a log is set by the speed over ground of opposite runs, to {in_full(100 * LOG_WITHIN)} %",
 )
 
 SPLIT = 1.3
@@ -202,7 +204,7 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
     if not far:
         return None
     rows = dict.fromkeys(row for _, _, row, _ in far)
-    others = f", and {len(rows) - 1} more rows like it" if len(rows) > 1 else ""
+    others = f", and {in_number(len(rows) - 1, 'more row')} like it" if len(rows) > 1 else ""
     text = next(iter(far.values())) + others
     nominal = [(STEPS, "nominal_engine_speed", row, "") for row in rows]
     return _finding(

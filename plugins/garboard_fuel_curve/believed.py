@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, Verdict, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
@@ -65,7 +65,7 @@ class JobCurve:
         """
         if not any(map(is_at_least, figures)):
             return ""
-        return f" Only if the current was no more than {self.curve.shared.current:g} kn: run back too."
+        return f" Only if the current was no more than {in_full(self.curve.shared.current)} kn: run back too."
 
     def flow_carries(self) -> None:
         """Raise NotEnoughData where no figure may rest on the fuel flow."""

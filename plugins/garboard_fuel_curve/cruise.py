@@ -23,6 +23,9 @@ from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, STEPS, TANKS, THIRDS
 from garboard_fuel_curve.wording import is_at_least, least, number, shown, speeds_told, tens, times, to_plan_by
 
+LEAST_USABLE = 0.5
+"""No tank keeps more than this share of its fuel back; common practice, no source."""
+
 
 @attrs.frozen(kw_only=True)
 class Cruise:
@@ -199,6 +202,13 @@ def _usable_fuel(view: JobView) -> MeasuredValue:
         asking.need(
             not usable > held * 1.001,
             f"usable fuel is more than the {view.told(held, 'gal', 0)} the tanks hold",
+            lack=Lack.CONTRADICTS,
+            step=TANKS,
+            field="usable_fuel",
+        )
+        asking.need(
+            not usable < held * LEAST_USABLE,
+            f"usable fuel is less than half of the {view.told(held, 'gal', 0)} the tanks hold; see which is wrong",
             lack=Lack.CONTRADICTS,
             step=TANKS,
             field="usable_fuel",

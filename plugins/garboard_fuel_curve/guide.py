@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import rounded
+from garboard.findings import in_full, rounded
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.series import engine_instance, engine_numbers
@@ -187,7 +187,7 @@ def show(watch: Watch) -> Guidance:
         lines=(
             f"Speed {rounded(convert(speed, 'kn', in_speed), 1)} {in_speed}",
             f"Fuel {rounded(convert(math.fsum(flows), 'L/h', in_flow), 1)} {in_flow}",
-            f"Steady {math.floor(round(min(seconds, watch.wanted), 6))} of {watch.wanted:g} s",
+            f"Steady {math.floor(round(min(seconds, watch.wanted), 6))} of {in_full(watch.wanted)} s",
         ),
         done=ready,
         under_way=under_way,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, rounded
+from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, in_full, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
@@ -58,7 +58,8 @@ def mixed_use(view: JobView) -> list[Finding]:
     says = f"{shown(view, average)} (40 % of the time idling)."
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {rounded(power, decimals)}, outside {low:g} to {high:g}: "
+            f" Fuel follows engine speed to the power {rounded(power, decimals)}, outside {in_full(low)} to "
+            f"{in_full(high)}: "
             "check the readings and the units."
         )
     return [

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import attrs
+
 from garboard.findings import (
     Doubt,
     Finding,
@@ -15,6 +17,7 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    plain_text,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -31,6 +34,14 @@ from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readin
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
 from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
 from garboard_fuel_curve.wording import all_told
+
+BELIEVABLE, DOUBTFUL, IMPOSSIBLE, FAR_ABOVE, FAR_BELOW = (
+    "fuel_curve.fuel_for_power.believable",
+    "fuel_curve.fuel_for_power.doubtful",
+    "fuel_curve.fuel_for_power.impossible",
+    "fuel_curve.fuel_for_power.far_above",
+    "fuel_curve.fuel_for_power.far_below",
+)
 
 
 def fuel_for_power(view: JobView) -> list[Finding]:
@@ -71,6 +82,33 @@ def judged_by_power(view: JobView, steps: Sequence[ThrottleStep], refill: Refill
     ]
 
 
+@attrs.frozen(kw_only=True)
+class _Burnt:
+    """What an engine burns at full throttle for the power it makes there.
+
+    engine_speed : of the highest step [rev/min]
+    rated        : its rated power [hp]
+    power        : between the least it may make at that engine speed and its rated power [hp]
+    lost         : how far it may be from `power`, as a share of it [-]
+    flow         : as read, or as the refill corrects it
+    """
+
+    fuel: str
+    engine_speed: float
+    rated: float
+    power: float
+    lost: float
+    flow: MeasuredValue
+    consumption: MeasuredValue
+    metric_consumption: MeasuredValue
+    efficiency: MeasuredValue
+
+    @property
+    def by_what_is_common(self) -> float:
+        """What it burns, as so many times what is commonly reckoned with [-]."""
+        return self.consumption.value / specific_consumption.ORDINARY_CONSUMPTION[self.fuel]
+
+
 def _plausible(
     view: JobView,
     engine: Engine,
@@ -81,101 +119,30 @@ def _plausible(
     density: float,
     density_tolerance: float,
 ) -> Finding:
-    basis = (BEST_EFFICIENCY, ORDINARY, FUEL_TABLE)
     about = f"{engine.position} engine fuel flow"
     top = max(steps, key=lambda step: step.engine_speeds[number])
     full = full_throttle(view, engine, top.engine_speeds[number])
-    reason = _not_full_throttle(engine, full, top.engine_speeds[number])
-    rated = engine.rated_power.to("hp") if engine.rated_power else 0.0
-    if not 0 < rated < 1e5:
-        text = f"{engine.position} engine: rated power is not entered"
-        reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
-    elif not believed(engine, "rated_power"):
-        text = f"rated power of the {engine.position} engine reads {engine.rated_power}; correct it"
-        reason = Missing(text, lack=Lack.OUT_OF_RANGE, field="engines.rated_power", of=engine.position)
-    if reason:
-        return not_enough_data(about, [reason], basis)
-    kept = full.power_kept(top.engine_speeds[number]) if full else 1.0
-    power, lost = rated * (1 + kept) / 2, (1 - kept) / (1 + kept)  # between the least and all of its rated power
-    reading = _of_reading(view, top, number, engine.position, refill)
-    flow = top.flows[number]
-    used = specific_consumption.specific_consumption(flow, density, power)
-    of_used = (
-        *(part.times(used) for part in reading),
-        Part.bound("rated power", used * view.setting_value("fuel_curve.power_tolerance", "%") / 100),
-        Part.bound("power at full throttle", used * lost),
-        Part.bound("density", used * density_tolerance),
-    )
-    consumption = MeasuredValue.of_parts(used, "lb/(hp h)", of_used)
-    heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
-    share = 100 * specific_consumption.brake_efficiency(used)
-    of_share = [*(part.times(-share / used) for part in of_used), Part.bound("heating value", share * heat)]
-    efficiency = MeasuredValue.of_parts(share, "%", of_share)
-    best = view.setting_value(f"fuel_curve.best_{fuel}", "%")
-    poorest = view.setting_value("fuel_curve.poorest", "%")
-    within = 1 + efficiency.expanded_uncertainty / efficiency.value
-    impossible = efficiency.value / within > best or efficiency.value * within < poorest
-    doubtful = efficiency.value > best or efficiency.value < poorest
-    told, common = _consumption_told(view, consumption, specific_consumption.ORDINARY_CONSUMPTION[fuel])
-    says = f"{told} at full throttle"
-    ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
-    is_far_above = used - consumption.expanded_uncertainty > specific_consumption.FAR_ABOVE[fuel]
-    is_far_below = used + consumption.expanded_uncertainty < specific_consumption.FAR_BELOW[fuel]
-    is_far_below = is_far_below and not _meter_is_right(view)
-    if impossible or doubtful:
-        factor = used / ordinary
-        slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
-        says += (
-            f": {'cannot be true' if impossible else 'hard to believe'}. {view.told(flow, 'gal/h', 1)} is {factor:.2g} "
-            f"times what {view.told(power, 'hp', 0)} commonly burns; {slip}. "
-        )
-        borne_out = "Check the entry and its unit; the refill bears the meter out."
-        says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
-    elif is_far_above:
-        says += (
-            f", far above the {common} commonly reckoned with for {fuel}. Check the kind of fuel entered, the "
-            "rated power, and the flow and its unit; if all are right, have the engine looked at."
-        )
-    elif is_far_below:
-        says += (
-            f", far below the {common} commonly reckoned with for {fuel}; a range by this flow is too long. "
-            "Check the flow and its unit, the rated power, and the meter's K-factor; fill up and compare."
-        )
-    else:
-        says += f", believable; {common} is commonly reckoned with."
-    if full and kept < 1:
-        says += (
-            f" At {rounded_beside(top.engine_speeds[number], [full.stated])} rev/min, below {rounded(full.stated)}, it "
-            f"makes {all_told(view, 'hp', ' ± ', (power, power * lost), 0)} of its {view.told(rated, 'hp', 0)}."
-        )
-    if refill and (impossible or doubtful):  # else the curve says it, once for the boat
-        says += f" The flow is corrected by the refill (x {rounded(refill.ratio.value, 3)})."
-    is_odd = doubtful or is_far_above or is_far_below
-    code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
-    if is_far_above:
-        code = "fuel_curve.fuel_for_power.far_above"
-    if is_far_below:
-        code = "fuel_curve.fuel_for_power.far_below"
-    if impossible or doubtful:
-        code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
-    if impossible or doubtful or is_far_below:
-        factor = used / ordinary
-        text = f"{about} is {factor:.2g} times what {view.told(power, 'hp', 0)} commonly burns"
+    if reason := _lacking(engine, full, top.engine_speeds[number]):
+        return not_enough_data(about, [reason], (BEST_EFFICIENCY, ORDINARY, FUEL_TABLE))
+    burnt = _burnt(view, engine, number, top, full, refill, fuel, density, density_tolerance)
+    code = _code_of(view, burnt)
+    doubts: tuple[Doubt, ...] = ()
+    if code not in (BELIEVABLE, FAR_ABOVE):
+        common = f"{plain_text(burnt.by_what_is_common, 2)} times what {view.told(burnt.power, 'hp', 0)} commonly burns"
         flows = [(STEPS, "fuel_flow", row, engine.position) for row in top.rows] or [(STEPS, "recording", "", "")]
-        doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in flows)
-    in_metric = specific_consumption.metric_consumption(1.0)
-    metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
+        doubts = tuple(Doubt(f"{about} is {common}", step=a, field=b, row=row, of=of) for a, b, row, of in flows)
+    best, poorest = _efficiencies(view, fuel)
     return Finding(
         code=code,
-        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if is_odd else Verdict.PASS,
+        verdict={BELIEVABLE: Verdict.PASS, IMPOSSIBLE: Verdict.FAIL}.get(code, Verdict.ADVISE),
         about=about,
-        sentence=says,
+        sentence=_sentence(view, burnt, code, full, refill),
         basis=(efficiency_basis(fuel, best), ORDINARY, FUEL_TABLE),
         numbers=(
-            Number.of("specific consumption", consumption, 2),
-            Number.of("specific consumption, metric", metric, 0),
-            Number.of("brake efficiency", efficiency),
-            Number.of("fuel flow", MeasuredValue.of_parts(flow, "gal/h", [part.times(flow) for part in reading])),
+            Number.of("specific consumption", burnt.consumption, 2),
+            Number.of("specific consumption, metric", burnt.metric_consumption, 0),
+            Number.of("brake efficiency", burnt.efficiency),
+            Number.of("fuel flow", burnt.flow),
         ),
         limits=(Limit("brake efficiency", poorest, best),),
         places=(
@@ -188,6 +155,113 @@ def _plausible(
         ),
         doubts=doubts,
     )
+
+
+def _lacking(engine: Engine, full: FullThrottle | None, highest: float) -> Missing | None:
+    """Why nothing can be said of an engine's fuel flow; None where it can."""
+    rated = engine.rated_power.to("hp") if engine.rated_power else 0.0
+    if not 0 < rated < 1e5:
+        text = f"{engine.position} engine: rated power is not entered"
+        return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
+    if not believed(engine, "rated_power"):
+        text = f"rated power of the {engine.position} engine reads {engine.rated_power}; correct it"
+        return Missing(text, lack=Lack.OUT_OF_RANGE, field="engines.rated_power", of=engine.position)
+    return _not_full_throttle(engine, full, highest)
+
+
+def _burnt(
+    view: JobView,
+    engine: Engine,
+    number: int,
+    top: ThrottleStep,
+    full: FullThrottle | None,
+    refill: Refill | None,
+    fuel: str,
+    density: float,
+    density_tolerance: float,
+) -> _Burnt:
+    rated = engine.rated_power.to("hp") if engine.rated_power else 0.0
+    kept = full.power_kept(top.engine_speeds[number]) if full else 1.0
+    power, lost = rated * (1 + kept) / 2, (1 - kept) / (1 + kept)  # between the least and all of its rated power
+    reading, flow = _of_reading(view, top, number, engine.position, refill), top.flows[number]
+    used = specific_consumption.specific_consumption(flow, density, power)
+    of_used = (
+        *(part.times(used) for part in reading),
+        Part.bound("rated power", used * view.setting_value("fuel_curve.power_tolerance", "%") / 100),
+        Part.bound("power at full throttle", used * lost),
+        Part.bound("density", used * density_tolerance),
+    )
+    heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
+    share = 100 * specific_consumption.brake_efficiency(used)
+    of_share = [*(part.times(-share / used) for part in of_used), Part.bound("heating value", share * heat)]
+    metric = specific_consumption.metric_consumption(1.0)
+    return _Burnt(
+        fuel=fuel,
+        engine_speed=top.engine_speeds[number],
+        rated=rated,
+        power=power,
+        lost=lost,
+        flow=MeasuredValue.of_parts(flow, "gal/h", [part.times(flow) for part in reading]),
+        consumption=MeasuredValue.of_parts(used, "lb/(hp h)", of_used),
+        metric_consumption=MeasuredValue.of_parts(used * metric, "g/kWh", [part.times(metric) for part in of_used]),
+        efficiency=MeasuredValue.of_parts(share, "%", of_share),
+    )
+
+
+def _efficiencies(view: JobView, fuel: str) -> tuple[float, float]:
+    """The best and the poorest brake efficiency that is believed [%]."""
+    return view.setting_value(f"fuel_curve.best_{fuel}", "%"), view.setting_value("fuel_curve.poorest", "%")
+
+
+def _code_of(view: JobView, burnt: _Burnt) -> str:
+    best, poorest = _efficiencies(view, burnt.fuel)
+    efficiency, consumption = burnt.efficiency.value, burnt.consumption
+    within = 1 + burnt.efficiency.expanded_uncertainty / efficiency
+    if efficiency / within > best or efficiency * within < poorest:
+        return IMPOSSIBLE
+    if efficiency > best or efficiency < poorest:
+        return DOUBTFUL
+    if consumption.value - consumption.expanded_uncertainty > specific_consumption.FAR_ABOVE[burnt.fuel]:
+        return FAR_ABOVE
+    most = consumption.value + consumption.expanded_uncertainty
+    is_far_below = most < specific_consumption.FAR_BELOW[burnt.fuel] and not _meter_is_right(view)
+    return FAR_BELOW if is_far_below else BELIEVABLE
+
+
+def _sentence(view: JobView, burnt: _Burnt, code: str, full: FullThrottle | None, refill: Refill | None) -> str:
+    told, common = _consumption_told(view, burnt.consumption, specific_consumption.ORDINARY_CONSUMPTION[burnt.fuel])
+    is_odd = code in (IMPOSSIBLE, DOUBTFUL)
+    says = f"{told} at full throttle"
+    if is_odd:
+        factor, flow = burnt.by_what_is_common, view.told(burnt.flow.value, "gal/h", 1)
+        slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
+        says += (
+            f": {'cannot be true' if code == IMPOSSIBLE else 'hard to believe'}. {flow} is "
+            f"{plain_text(factor, 2)} times what {view.told(burnt.power, 'hp', 0)} commonly burns; {slip}. "
+        )
+        borne_out = "Check the entry and its unit; the refill bears the meter out."
+        says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
+    elif code == FAR_ABOVE:
+        says += (
+            f", far above the {common} commonly reckoned with for {burnt.fuel}. Check the kind of fuel entered, the "
+            "rated power, and the flow and its unit; if all are right, have the engine looked at."
+        )
+    elif code == FAR_BELOW:
+        says += (
+            f", far below the {common} commonly reckoned with for {burnt.fuel}; a range by this flow is too long. "
+            "Check the flow and its unit, the rated power, and the meter's K-factor; fill up and compare."
+        )
+    else:
+        says += f", believable; {common} is commonly reckoned with."
+    if full and burnt.lost > 0:
+        says += (
+            f" At {rounded_beside(burnt.engine_speed, [full.stated])} rev/min, below {rounded(full.stated)}, it makes "
+            f"{all_told(view, 'hp', ' ± ', (burnt.power, burnt.power * burnt.lost), 0)} of its "
+            f"{view.told(burnt.rated, 'hp', 0)}."
+        )
+    if refill and is_odd:  # else the curve says it, once for the boat
+        says += f" The flow is corrected by the refill (x {rounded(refill.ratio.value, 3)})."
+    return says
 
 
 def _consumption_told(view: JobView, consumption: MeasuredValue, ordinary: float) -> tuple[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import partial
 
 import attrs
@@ -16,6 +17,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     rounded,
     with_uncertainty,
 )
@@ -38,6 +40,12 @@ OVERFULL = 1.05
 METERS_DISAGREE = "fuel_curve.flow_meter.meters_disagree"
 METERS_DIFFER = "fuel_curve.flow_meter.meters_differ"
 """Findings of these codes tell no factor to set."""
+ENTRIES_CONTRADICT, SET_FACTOR, REFILL_TOO_SMALL, WITHIN_LIMIT = (
+    "fuel_curve.flow_meter.entries_contradict",
+    "fuel_curve.flow_meter.set_factor",
+    "fuel_curve.flow_meter.refill_too_small",
+    "fuel_curve.flow_meter.within_limit",
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -235,36 +243,8 @@ def flow_meter(view: JobView) -> list[Finding]:
         asking.missing.extend(lacking.missing)
     asking.check()
     now = 1.0 if present is None else present
-    ratio, within = found.ratio.value, found.ratio.expanded_uncertainty
-    reads = f"{rounded(abs(1 / ratio - 1) * 100, 1)} % {'low' if ratio > 1 else 'high'}"
-    says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
-    code, short = "fuel_curve.flow_meter.within_limit", ""
-    doubts: tuple[Doubt, ...] = ()
-    if found.contradicts:
-        code = "fuel_curve.flow_meter.entries_contradict"
-        text = found.contradicts.text
-        says = f"{text[:1].upper()}{text[1:]}. Until then no range or economy is given."
-    elif found.meters_disagree:
-        code = METERS_DISAGREE
-        doubts = _doubted_totals(view, found)
-        says = f"{doubts[0].text[:1].upper()}{doubts[0].text[1:]}. No factor is told or applied: check the entry, or "
-        says += "refill again after a run of all engines."
-    elif found.is_surely_off and view.once(_differ_in_the_steps):
-        code = METERS_DIFFER
-        says = f"The meters together read {reads} against the refill, and unlike each other in the steps. One factor "
-        says += "does not fit all: refill after a run on each engine. Economy, range and mixed use are corrected for "
-        says += "the sum."
-    elif found.is_surely_off:
-        code = "fuel_curve.flow_meter.set_factor"
-        pulses = "pulses per gallon" if view.unit_to_tell("gal") == "gal" else "pulses per litre"
-        says += f"Set {_whose(view)} to {rounded(now * ratio, 3)}, or multiply {pulses} by {rounded(1 / ratio, 3)}."
-        says += " Economy, range and mixed use are already corrected by it."
-    elif found.is_off:
-        code = "fuel_curve.flow_meter.refill_too_small"
-        says += "The refill is too small to be sure; repeat after a longer run."
-    else:
-        says += f"Within {found.allowed * 100:g} %"
-        short, says = f"{says}.", f"{says}; leave it."
+    doubts = _doubted_totals(view, found) if found.meters_disagree and not found.contradicts else ()
+    code, says, short = _told_of(view, found, now, doubts)
     return [
         Finding(
             code=code,
@@ -290,6 +270,40 @@ def flow_meter(view: JobView) -> list[Finding]:
             doubts=doubts,
         )
     ]
+
+
+def _told_of(view: JobView, found: Refill, now: float, doubts: Sequence[Doubt]) -> tuple[str, str, str]:
+    """What a refill shows of the meter: its code, a sentence, and a shorter one, if any. now: the factor set in it."""
+    ratio, within = found.ratio.value, found.ratio.expanded_uncertainty
+    reads = f"{rounded(abs(1 / ratio - 1) * 100, 1)} % {'low' if ratio > 1 else 'high'}"
+    says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
+    if found.contradicts:
+        text = found.contradicts.text
+        return ENTRIES_CONTRADICT, f"{text[:1].upper()}{text[1:]}. Until then no range or economy is given.", ""
+    if found.meters_disagree:
+        text = doubts[0].text
+        told = (
+            f"{text[:1].upper()}{text[1:]}. No factor is told or applied: check the entry, or refill again after a run "
+            "of all engines."
+        )
+        return METERS_DISAGREE, told, ""
+    if found.is_surely_off and view.once(_differ_in_the_steps):
+        told = (
+            f"The meters together read {reads} against the refill, and unlike each other in the steps. One factor does "
+            "not fit all: refill after a run on each engine. Economy, range and mixed use are corrected for the sum."
+        )
+        return METERS_DIFFER, told, ""
+    if found.is_surely_off:
+        pulses = "pulses per gallon" if view.unit_to_tell("gal") == "gal" else "pulses per litre"
+        told = (
+            f"{says}Set {_whose(view)} to {rounded(now * ratio, 3)}, or multiply {pulses} by {rounded(1 / ratio, 3)}. "
+            "Economy, range and mixed use are already corrected by it."
+        )
+        return SET_FACTOR, told, ""
+    if found.is_off:
+        return REFILL_TOO_SMALL, f"{says}The refill is too small to be sure; repeat after a longer run.", ""
+    told = f"{says}Within {in_full(found.allowed * 100)} %"
+    return WITHIN_LIMIT, f"{told}; leave it.", f"{told}."
 
 
 def _differ_in_the_steps(view: JobView) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.findings import Finding, Number, Verdict
+from garboard.findings import Finding, Number, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_fuel_curve.curve_findings import METER_JUMPS, REFILL_CONTRADICTS, REPEAT_STEPS, SPEED_DOUBTED
@@ -72,7 +72,7 @@ def _largest(view: JobView, best: Finding) -> Number:
     """The economy at the best cruise; with a current still in it, which has no uncertainty, as the least it is."""
     economy = best.numbers[0]
     current = view.setting_value("fuel_curve.unknown_current", "kn")
-    least = "" if economy.expanded_uncertainty else f", at least, if the current was no more than {current:g} kn"
+    least = "" if economy.expanded_uncertainty else f", at least, if the current was no more than {in_full(current)} kn"
     return attrs.evolve(economy, name=f"at the {best.about}{least}")
 
 

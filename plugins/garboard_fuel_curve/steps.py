@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_FIRE, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.fields import LOAD, WATER, amount_field
-from garboard.findings import Basis, BasisKind
+from garboard.findings import Basis, BasisKind, in_full
 from garboard.fittings import columns_of_a_run, propeller_of_recording
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import DIESEL, GASOLINE, Caution, Field, Kind, Phase, Setting, Step
@@ -559,5 +559,5 @@ _BY_KEY = {setting.key: setting for setting in SETTINGS}
 
 def efficiency_basis(fuel: str, percent: float) -> Basis:
     """Where the best believable efficiency of an engine comes from; gasoline or diesel [%]."""
-    text = f"No {fuel} engine of this size turns more than {percent:g} % of the fuel's heat into power"
+    text = f"No {fuel} engine of this size turns more than {in_full(percent)} % of the fuel's heat into power"
     return basis_used(text, (_BY_KEY[f"fuel_curve.best_{fuel}"], percent))

@@ -22,6 +22,7 @@ from garboard.findings import (
     Number,
     Series,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
 )
@@ -288,7 +289,7 @@ def _hold_verdict(own: Witness, within: float, limit: float, others: Sequence[Wi
         )
         return "handover.heading_hold.compass_unsteady", Verdict.ADVISE, advice
     if within > limit:
-        advice = f"± {limit:g} is the limit: tune the pilot's response, then hold again."
+        advice = f"± {in_full(limit)} is the limit: tune the pilot's response, then hold again."
         return "handover.heading_hold.unsteady", Verdict.ADVISE, advice
     if weaving and not steady:
         advice = (
@@ -325,8 +326,8 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     overshoot = rounded_beside(change.overshoot, [widest], 1, may_touch=change.overshoot <= widest)
     settled = rounded_beside(change.settled, [longest], may_touch=change.settled <= longest)
     remarks = [
-        *([f"overshoot {overshoot} degrees, limit {widest:g}"] if change.overshoot > widest else []),
-        *([f"settled after {settled} s, limit {longest:g}"] if change.settled > longest else []),
+        *([f"overshoot {overshoot} degrees, limit {in_full(widest)}"] if change.overshoot > widest else []),
+        *([f"settled after {settled} s, limit {in_full(longest)}"] if change.settled > longest else []),
     ]
     if not remarks and not under_way:
         raise no_speed(recording, "change_recording")
@@ -335,17 +336,17 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
         sentence=f"{_way(change.turned)}, {rounded(abs(ordered))} ordered, overshoot {overshoot} degrees, settled "
-        f"within ± {tolerance:g} degrees {settled} s after it was {tolerance:g} degrees off the old "
+        f"within ± {in_full(tolerance)} degrees {settled} s after it was {in_full(tolerance)} degrees off the old "
         "course. " + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
             Number("turned, starboard positive", change.turned, "deg"),
             Number("ordered", ordered, "deg", decimals=0),
             Number("overshoot", change.overshoot, "deg"),
-            Number(f"time to settle within ± {tolerance:g} deg", change.settled, "s", decimals=0),
+            Number(f"time to settle within ± {in_full(tolerance)} deg", change.settled, "s", decimals=0),
         ),
         limits=(
             Limit("overshoot", high=widest),
-            Limit(f"time to settle within ± {tolerance:g} deg", high=longest),
+            Limit(f"time to settle within ± {in_full(tolerance)} deg", high=longest),
         ),
         basis=(PILOT,),
         figures=(_figure("Course change", heading, None, heading.values[0]),),

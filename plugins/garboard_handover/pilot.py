@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData, rounded, rounded_beside
+from garboard.findings import Lack, NotEnoughData, in_full, rounded, rounded_beside
 from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
@@ -64,7 +64,8 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < FEWEST:
         text = (
-            f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it {shortest:g} "
+            f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it "
+            f"{in_full(shortest)} "
             "s"
         )
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
@@ -101,32 +102,31 @@ def _see_that_it_lives(heading: Stream, longest: float, field: str) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AUTOPILOT, field=field)
 
 
-def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: float = ENDS) -> CourseChange:
+def course_change_of(heading: Stream, ordered: float, tolerance: float) -> CourseChange:
     """Judge a course change.
 
     heading   : heading stream from before the order until well after it [deg]
     ordered   : change ordered, starboard positive, not zero [deg]
     tolerance : settled means within this of the heading ordered [deg]
-    ends      : seconds at each end taken as the steady headings before and after [s]
-    Raises NotEnoughData when the recording is shorter than four times `ends`, when the heading still changes at its
+    Raises NotEnoughData when the recording is shorter than four times `ENDS`, when the heading still changes at its
     end, and when no change of course is in it.
     """
     if abs(ordered) < 2 * tolerance:
         least = 2 * tolerance
         told = rounded_beside(ordered, [-least, least])
-        text = f"course change of {told} degrees ordered; order at least {least:g}"
+        text = f"course change of {told} degrees ordered; order at least {in_full(least)}"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="ordered_change")
-    if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
-        text = f"recording of the course change is shorter than {4 * ends:g} s"
+    if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ENDS:
+        text = f"recording of the course change is shorter than {in_full(4 * ENDS)} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
     run = Stream(heading.key, heading.times, unwrapped(heading.values))
-    before = mean(run.between(run.times[0], run.times[0] + ends).values)
+    before = mean(run.between(run.times[0], run.times[0] + ENDS).values)
     sign = math.copysign(1.0, ordered)
     past = max(sign * (angle - before) for angle in run.values) - abs(ordered)
     outside = [time for time, angle in run if abs(angle - before - ordered) > tolerance]
-    if not outside or outside[-1] >= run.times[-1] - ends:
-        turned = _ended_elsewhere(run, before, ordered, tolerance, ends)
+    if not outside or outside[-1] >= run.times[-1] - ENDS:
+        turned = _ended_elsewhere(run, before, ordered, tolerance)
         return CourseChange(turned=turned, overshoot=max(0.0, past), settled=None)
     left = next((time for time, angle in run if sign * (angle - before) > tolerance), run.times[-1])
     after = mean([angle for time, angle in run if time > outside[-1]])
@@ -137,17 +137,17 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     )
 
 
-def _ended_elsewhere(run: Stream, before: float, ordered: float, tolerance: float, ends: float) -> float:
+def _ended_elsewhere(run: Stream, before: float, ordered: float, tolerance: float) -> float:
     """What was turned where the heading ended on another course than the one ordered [deg].
 
     It did where it stayed on a course for as long as both ends, or was going the wrong way to the last.
     Raises NotEnoughData where it was still changing, and where it kept the old course.
     """
-    last = run.between(run.times[-1] - 2 * ends, run.times[-1])
+    last = run.between(run.times[-1] - 2 * ENDS, run.times[-1])
     middle = mean(last.values)
     turned = middle - before
     spread = max(abs(angle - middle) for angle in last.values)
-    drift = abs(slope(last.times, last.values)) * 2 * ends if len(last) > 1 else math.inf
+    drift = abs(slope(last.times, last.values)) * 2 * ENDS if len(last) > 1 else math.inf
     steady = spread <= tolerance and drift <= tolerance / 2
     wrong_way = turned * ordered < 0 and abs(turned) > max(2 * tolerance, abs(ordered) / 2)
     if steady and abs(turned) <= tolerance:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from garboard.faults import in_number
 from garboard.findings import Number, Verdict
 from garboard.job_view import JobView
 from garboard.owner_pages import BEFORE_YOU_GO, CARE
@@ -32,7 +33,12 @@ def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Bloc
     ]
     told = (("In order", in_order), ("Not tried yet", to_try))
     return (
-        Number("tried and in order", len(in_order), f"of {len(systems)} systems of the walk-through", decimals=0),
+        Number(
+            "tried and in order",
+            len(in_order),
+            f"of {in_number(len(systems), 'system')} of the walk-through",
+            decimals=0,
+        ),
         *(f"{words}: {'; '.join(titles)}." for words, titles in told if titles),
         *wrong,
         *figures,

@@ -9,7 +9,7 @@ from itertools import accumulate, pairwise
 
 import attrs
 
-from garboard.findings import rounded_beside
+from garboard.findings import in_full, rounded_beside
 from garboard.samples import Stream
 from garboard.series import mean, mean_direction, signed_angle, standard_deviation, unwrapped
 from garboard.uncertainty import MeasuredValue, Part
@@ -81,7 +81,8 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
     seconds = math.fsum(step for step in _steps([time for time, _, _ in common]) if step <= LONGEST_GAP)
     if seconds < SHORTEST:
         raise ValueError(
-            f"both were seen together for {rounded_beside(seconds, [SHORTEST])} s; record both for {SHORTEST:g} s or "
+            f"both were seen together for {rounded_beside(seconds, [SHORTEST])} s; record both for "
+            f"{in_full(SHORTEST)} s or "
             "more, straight on"
         )
     centre = _centre([difference for _, difference, _ in common])

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import attrs
 
-from garboard.findings import rounded_beside
+from garboard.findings import in_full, rounded_beside
 from garboard.numeric import least_squares
 from garboard.series import compass_angle
 
@@ -133,7 +133,7 @@ def fit_deviation(headings: Sequence[float], deviations: Sequence[float], least_
     if gap > WIDEST_GAP:
         raise ValueError(
             f"{rounded_beside(gap, [WIDEST_GAP])} degrees between neighbouring headings; take readings between, at "
-            f"most {WIDEST_GAP:g} apart"
+            f"most {in_full(WIDEST_GAP)} apart"
         )
     fitted = least_squares([model_terms(heading) for heading in headings], deviations)
     freedom = len(headings) - 5

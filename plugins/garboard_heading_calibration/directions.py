@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from garboard.series import compass_angle, signed_angle
+from garboard.units import in_full
 
 
 def magnetic_from_true(true: float, variation: float) -> float:
@@ -72,6 +73,7 @@ def current_allowance(drift: float, boat_speed: float) -> float:
     """
     if not 0 <= drift < boat_speed:
         raise ValueError(
-            f"expected a current from 0 to below the boat speed, got {drift:g} kn of current at {boat_speed:g} kn"
+            f"expected a current from 0 to below the boat speed, got {in_full(drift)} kn of current at "
+            f"{in_full(boat_speed)} kn"
         )
     return math.degrees(math.asin(drift / boat_speed))

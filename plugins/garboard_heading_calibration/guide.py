@@ -6,7 +6,7 @@ import math
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import NotEnoughData, in_full
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.series import signed_angle
@@ -110,9 +110,10 @@ def show(state: TurnSoFar) -> Guidance:
         band=wanted.band,
         progress=min(turned / wanted.degrees, 1.0),
         lines=(
-            f"{math.floor(round(turned, 6))} of {wanted.degrees:g} degrees to "
+            f"{math.floor(round(turned, 6))} of {in_full(wanted.degrees)} degrees to "
             f"{'starboard' if state.degrees >= 0 else 'port'}",
-            f"{math.floor(round(100 * state.share, 6))} % of the time in the band, {100 * wanted.share:g} % wanted",
+            f"{math.floor(round(100 * state.share, 6))} % of the time in the band, {in_full(100 * wanted.share)} % "
+            f"wanted",
         ),
         done=done,
         under_way=rate is not None and rate >= STRAIGHT_BELOW,

@@ -21,6 +21,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -135,7 +136,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
             "The heading moves when a load is switched: part the sensor from that load's cable, or twist the pair."
         )
     if close:
-        told.append(f"Move the sensor, or ask its maker: {', '.join(close)}; {clearance:g} m wanted.")
+        told.append(f"Move the sensor, or ask its maker: {', '.join(close)}; {in_full(clearance)} m wanted.")
     if not mounted:
         told.append("Mount it level, firm and pointing as its maker asks.")
     verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
@@ -512,7 +513,8 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     widest = view.setting_value("heading_calibration.widest_gap", "deg")
     if ellipse.gap > widest:
         raise NotEnoughData(
-            f"points leave {rounded_beside(ellipse.gap, [widest])} degrees of the circle open, {widest:g} at most; "
+            f"points leave {rounded_beside(ellipse.gap, [widest])} degrees of the circle open, {in_full(widest)} "
+            f"at most; "
             "turn the full circle",
             lack=Lack.TOO_LITTLE,
             **TURNED,

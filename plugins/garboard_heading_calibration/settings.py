@@ -5,7 +5,7 @@ from __future__ import annotations
 import attrs
 
 from garboard.fields import amount_field
-from garboard.findings import Basis, BasisKind, NotEnoughData
+from garboard.findings import Basis, BasisKind, NotEnoughData, in_full
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.settings import basis_used
@@ -152,19 +152,19 @@ _BY_NAME = {setting.key.partition(".")[2]: setting for setting in SETTINGS}
 
 def circles_basis(low: float, high: float) -> Basis:
     """Where the band wanted comes from, low to high [deg/s]."""
-    text = f"slow, even circles at {low:g} to {high:g} degrees a second in calm water"
+    text = f"slow, even circles at {in_full(low)} to {in_full(high)} degrees a second in calm water"
     return basis_used(text, (_BY_NAME["band_low"], low), (_BY_NAME["band_high"], high))
 
 
 def deviation_basis(limit: float) -> Basis:
     """Where the limit of deviation comes from [deg]."""
-    text = f"above {limit:g} degrees of deviation find and remove the cause first"
+    text = f"above {in_full(limit)} degrees of deviation find and remove the cause first"
     return basis_used(text, (_BY_NAME["deviation_limit"], limit))
 
 
 def clearance_basis(metres: float) -> Basis:
     """Where the clearance wanted comes from [m]."""
-    text = f"{metres:g} m or more from anything magnetic or carrying heavy current"
+    text = f"{in_full(metres)} m or more from anything magnetic or carrying heavy current"
     return basis_used(text, (_BY_NAME["clearance"], metres))
 
 
@@ -189,7 +189,9 @@ def wanted_turn(view: JobView) -> Wanted:
     low = view.setting_value("heading_calibration.band_low", "deg/s")
     high = view.setting_value("heading_calibration.band_high", "deg/s")
     if not 0 < low < high:
-        raise NotEnoughData(f"the band wanted reads {low:g} to {high:g} deg/s; set the lower end below the upper")
+        raise NotEnoughData(
+            f"the band wanted reads {in_full(low)} to {in_full(high)} deg/s; set the lower end below the upper"
+        )
     return Wanted(
         low,
         high,

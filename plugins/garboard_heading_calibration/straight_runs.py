@@ -8,7 +8,7 @@ from functools import lru_cache, partial
 
 import attrs
 
-from garboard.findings import Doubt, Finding, Lack, NotEnoughData, Number, rounded
+from garboard.findings import Doubt, Finding, Lack, NotEnoughData, Number, in_full, rounded
 from garboard.job_view import JobView
 from garboard.samples import Recording, Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
@@ -195,7 +195,7 @@ def _other_current(entered: Current, shown: MeasuredCurrent) -> str:
     comes_from = " That is where it comes from." if back else ""
     return (
         f"The runs show a current of {rounded(shown.drift, 1)} kn setting {rounded(shown.sets_towards):0>3}, entered "
-        f"is {entered.drift:g} kn{towards}.{comes_from}"
+        f"is {in_full(entered.drift)} kn{towards}.{comes_from}"
     )
 
 

@@ -22,6 +22,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -169,24 +170,16 @@ def _judged(
     swing = _fitted(readings, middle, shared, place)
     step = 10 if view.setting("heading_calibration.card_step") == "10 deg" else 15
     curve = [(heading, swing.on(heading)) for heading in range(0, 360, step)]
-    worst_heading, worst = max(curve, key=lambda point: abs(point[1].value))
+    _, worst = _worst(curve)
     told += _advice(view, about, swing, shared)
     offset_limit, spread_limit, limit = _limits(view, swing)
-    half = worst.expanded_uncertainty
-    result = (
-        f"Deviation {with_uncertainty(worst.value, half, plus=True)} degrees at most, "
-        f"on {worst_heading:03d} by compass."
-    )
-    if half >= abs(worst.value):  # no heading's deviation is told from none: what it may be is all there is to say
-        reach = max(abs(value.value) + value.expanded_uncertainty for _, value in curve)
-        result = f"Deviation within ± {rounded(reach, 0 if reach >= TWO_DIGITS else 1)} degrees on every heading."
     codes = [code for code, _ in told]
     good = [] if told else ["Keep the card aboard."]
     return Finding(
         code=codes[0] if codes else "heading_calibration.swing.in_order",
         verdict=Verdict.ADVISE if codes else Verdict.PASS,
         about=about,
-        sentence=" ".join([result, *(words for _, words in told), *good]),
+        sentence=" ".join([_deviation_in_words(curve), *(words for _, words in told), *good]),
         basis=(*BASIS, deviation_basis(limit), HEADING_DEVICE),
         numbers=(
             Number.of(LARGEST, worst),
@@ -200,10 +193,27 @@ def _judged(
             Limit("coefficient A", -offset_limit, offset_limit),
             Limit("scatter of the readings", high=spread_limit),
         ),
-        figures=(_figure(about, readings, swing.fit, half),),
+        figures=(_figure(about, readings, swing.fit, worst.expanded_uncertainty),),
         tables=(_card(about, curve), _coefficients(about, readings, swing.fit), _residuals(about, readings, swing.fit)),
         doubts=doubts,
     )
+
+
+def _worst(curve: Sequence[tuple[int, MeasuredValue]]) -> tuple[int, MeasuredValue]:
+    """The heading with the largest deviation, and that deviation."""
+    return max(curve, key=lambda point: abs(point[1].value))
+
+
+def _deviation_in_words(curve: Sequence[tuple[int, MeasuredValue]]) -> str:
+    heading, worst = _worst(curve)
+    half = worst.expanded_uncertainty
+    if half < abs(worst.value):
+        return (
+            f"Deviation {with_uncertainty(worst.value, half, plus=True)} degrees at most, on {heading:03d} by compass."
+        )
+    # No heading's deviation is told from none: what it may be is all there is to say.
+    reach = max(abs(value.value) + value.expanded_uncertainty for _, value in curve)
+    return f"Deviation within ± {rounded(reach, 0 if reach >= TWO_DIGITS else 1)} degrees on every heading."
 
 
 @attrs.frozen
@@ -335,7 +345,8 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         yield ("heading_calibration.swing.before_a_move", words)
     if too_close:
         words = (
-            f"Too close to call: {limit:g} is the limit, and the current leaves {rounded(shared.open_by, 1)} degrees "
+            f"Too close to call: {in_full(limit)} is the limit, and the current leaves "
+            f"{rounded(shared.open_by, 1)} degrees "
             "open. "
         )
         words += "Swing in slack water."
@@ -421,7 +432,7 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
         about=about,
         sentence=(
             f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. "
-            f"{cause}: above {APPROXIMATE_UP_TO:g} degrees five coefficients are not good enough for a card."
+            f"{cause}: above {in_full(APPROXIMATE_UP_TO)} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
@@ -455,7 +466,7 @@ def _disturbed_without_a_card(
         sentence=(
             f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. Find "
             f"and move what disturbs the sensor, then swing again. No card: {rounded_beside(gap, [WIDEST_GAP])} "
-            f"degrees between neighbouring headings, at most {WIDEST_GAP:g} wanted."
+            f"degrees between neighbouring headings, at most {in_full(WIDEST_GAP)} wanted."
         ),
         basis=(HANDBOOK, deviation_basis(limit)),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, beside, "deg")),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 import attrs
 
@@ -17,6 +17,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
     rounded_beside,
@@ -136,65 +137,99 @@ def compute(view: JobView) -> Iterable[Finding]:
 
 
 def _best_turns(view: JobView) -> Iterable[Finding]:
-    wanted = wanted_turn(view)
     asking = view.asking()
     recording = asking.recording(STEADY_TURN, "turn_recording")
     asking.settled(STEADY_TURN, "calm_water")
     asking.check()
-    heard = sound(recording)
-    sensors = [sensor.sources for sensor in view.vessel.heading_sensors]
-    turns = _turns(heard, wanted, sensors, rate_errors(view))
-    said_of_water = view.value(STEADY_TURN, "calm_water")
-    calm = said_of_water if isinstance(said_of_water, bool) else None
+    outing = _outing(view, sound(recording), dated_apart(view, recording))
+    found = one_by_one(outing.sources, outing.best, outing.called, BASIS)
+    return strangers_only_told(view, outing.sources, found, STEADY_TURN)
+
+
+def _outing(view: JobView, heard: Sound, dated: str) -> _Outing:
+    wanted, fitted = wanted_turn(view), view.vessel.heading_sensors
+    turns = _turns(heard, wanted, [sensor.sources for sensor in fitted], rate_errors(view))
     mixed = {source for source in heard.senders if heard.has_two_senders(source)}
     seen = {turn.source for turn in turns} - mixed
-    missed = without_the_turn(heard.recording, turns, sensors)
-    names = {sensor.name for sensor in view.vessel.heading_sensors}
-    silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
-
+    missed = without_the_turn(heard.recording, turns, [sensor.sources for sensor in fitted])
     taken = {*seen, *missed, *mixed}
-    unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
-    sources = [*sorted(seen), *sorted({*missed, *mixed} - seen), *unheard]
+    unheard = [one.sources[0] for one in fitted if one.sources and taken.isdisjoint(one.sources)]
+    return _Outing(
+        view=view,
+        wanted=wanted,
+        turns=turns,
+        mixed=mixed,
+        missed=missed,
+        sources=[*sorted(seen), *sorted({*missed, *mixed} - seen), *unheard],
+        clocks=mixed_words(heard) if heard.clock else "",
+        dated=dated,
+    )
 
-    def called(source: str) -> str:
+
+@attrs.frozen(kw_only=True)
+class _Outing:
+    """The turns of a recording, by whoever sent them.
+
+    mixed   : sources under which two senders sent
+    missed  : sources that did not show a turn another source showed
+    sources : each that something is to be said of: those with a turn, those without, and sensors that nobody heard
+    clocks  : what to say of two clocks or gateways mixed in the recording; "" where there are none
+    dated   : what to say of a recording of another time than the job; "" for one of its time
+    """
+
+    view: JobView
+    wanted: Wanted
+    turns: Sequence[Turn]
+    mixed: Collection[str]
+    missed: Mapping[str, Missed]
+    sources: Sequence[str]
+    clocks: str
+    dated: str
+
+    def called(self, source: str) -> str:
         """The sensor's name, with the source where the sensor sends under several."""
-        name = name_of(view, source)
-        alike = [other for other in sources if name_of(view, other) == name]
+        name = name_of(self.view, source)
+        alike = [other for other in self.sources if name_of(self.view, other) == name]
         return f"{name} (source {source})" if len(alike) > 1 else name
 
-    def best(source: str) -> Finding:
-        name, about = name_of(view, source), called(source)
-        if source in mixed:
-            raise NotEnoughData(two_senders(about, RECORDED))
-        mine = [turn for turn in turns if turn.source == source]
-        if not mine and source in missed:
-            raise NotEnoughData(_missed(about, called(missed[source].turn.source), missed[source]))
-        if not mine:
-            text = f"{name} shows no turn in the recording; see that it was sending"
-            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
-        said = view.asking()
+    def best(self, source: str) -> Finding:
+        """The finding about the best turn of a source. Raises NotEnoughData where it has none to judge."""
+        name, about = name_of(self.view, source), self.called(source)
+        turn = self._best_turn(source)
+        said = self.view.asking()
         said.settled(STEADY_TURN, "instrument_result", of=name)
         said.check()
-        result = view.value(STEADY_TURN, "instrument_result", of=name)
-        others = [(called(other.source), other) for other in turns if other.source not in mixed]
-        good = [turn for turn in mine if not shortcomings(turn, wanted)]
-        turn = min((*good, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
+        calm = self.view.value(STEADY_TURN, "calm_water")
+        result = self.view.value(STEADY_TURN, "instrument_result", of=name)
         found = turn_finding(
             turn,
-            wanted,
+            self.wanted,
             about,
-            calm,
+            calm if isinstance(calm, bool) else None,
             result == "refused",
-            others,
+            [(self.called(other.source), other) for other in self.turns if other.source not in self.mixed],
             accepted=result == "accepted",
-            mixed=mixed_words(heard) if heard.clock else "",
-            dated=dated_apart(view, recording),
+            mixed=self.clocks,
+            dated=self.dated,
         )
-        without_card = turn.quantity == "heading" and _has_been_swung(view, name)
+        without_card = turn.quantity == "heading" and _has_been_swung(self.view, name)
         sentence = f"{found.sentence} {WITHOUT_CARD}" if without_card else found.sentence
-        return attrs.evolve(found, sentence=sentence, of=name if name in names else "")
+        is_fitted = any(sensor.name == name for sensor in self.view.vessel.heading_sensors)
+        return attrs.evolve(found, sentence=sentence, of=name if is_fitted else "")
 
-    return strangers_only_told(view, sources, one_by_one(sources, best, called, BASIS), STEADY_TURN)
+    def _best_turn(self, source: str) -> Turn:
+        about = self.called(source)
+        if source in self.mixed:
+            raise NotEnoughData(two_senders(about, RECORDED))
+        mine = [turn for turn in self.turns if turn.source == source]
+        if not mine and source in self.missed:
+            missed = self.missed[source]
+            raise NotEnoughData(_missed(about, self.called(missed.turn.source), missed))
+        if not mine:
+            text = f"{name_of(self.view, source)} shows no turn in the recording; see that it was sending"
+            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
+        good = [turn for turn in mine if not shortcomings(turn, self.wanted)]
+        return min((*good, *_whole_turns(mine)), key=lambda turn: _rank(turn, self.wanted))
 
 
 def _has_been_swung(view: JobView, sensor: str) -> bool:
@@ -375,7 +410,7 @@ def _result(turn: Turn, wanted: Wanted) -> str:
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     share, least = 100 * turn.in_band, 100 * wanted.share
     told = rounded_beside(share, [least], may_touch=share >= least)
-    in_band = f"{told} % of the time inside {wanted.low:g} to {wanted.high:g}"
+    in_band = f"{told} % of the time inside {in_full(wanted.low)} to {in_full(wanted.high)}"
     return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
 
 
@@ -394,23 +429,23 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
     told: list[Remark] = []
     rate = (
-        f"mean {rounded_beside(turn.mean_rate, [wanted.low, wanted.high], 2)} deg/s, wanted {wanted.low:g} to "
-        f"{wanted.high:g}"
+        f"mean {rounded_beside(turn.mean_rate, [wanted.low, wanted.high], 2)} deg/s, wanted {in_full(wanted.low)} to "
+        f"{in_full(wanted.high)}"
     )
     if turn.mean_rate < wanted.low:
         told.append(("heading_calibration.steady_turn.too_slow", f"Too slow. Turn faster: {rate}."))
     elif turn.mean_rate > wanted.high:
         told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
-        words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:g} % in the band wanted."
+        words = f"Too uneven. Hold helm and throttle still: {in_full(100 * wanted.share)} % in the band wanted."
         told.append((UNEVEN, words))
     elif turn.longest_lapse > wanted.lapse:
         lapse = f"Out of the band for {rounded_beside(turn.longest_lapse, [wanted.lapse])} s at a stretch."
-        told.append((LAPSE, f"{lapse} Keep each lapse under {wanted.lapse:g} s."))
+        told.append((LAPSE, f"{lapse} Keep each lapse under {in_full(wanted.lapse)} s."))
     missing = wanted.degrees - abs(turn.degrees)
     if missing > turn.silence * turn.mean_rate:
-        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:g} wanted."
-        words = f"Turn again, {wanted.degrees:g} degrees." if told or turn.silence else turn_on
+        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {in_full(wanted.degrees)} wanted."
+        words = f"Turn again, {in_full(wanted.degrees)} degrees." if told or turn.silence else turn_on
         told.append((TOO_SHORT, words))
     return tuple(told)
 
@@ -612,7 +647,8 @@ def _still_short(turn: Turn, wanted: Wanted, against: _Against, mixed: bool) -> 
 def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Iterable[Remark]:
     if turn.without_way:
         words = (
-            f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
+            f"Not checked against course over ground: it says nothing below {in_full(UNDER_WAY)} kn. Turn a whole "
+            f"circle with "
             "way on."
         )
         yield ("heading_calibration.steady_turn.without_way", words)

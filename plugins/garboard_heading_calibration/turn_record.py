@@ -135,11 +135,6 @@ class Turn:
         return "starboard" if self.degrees > 0 else "port"
 
     @property
-    def course_ratio(self) -> float | None:
-        """Degrees turned by degrees of course over ground; None where the course does not tell [-]."""
-        return self.compared / self.by_course if self.by_course else None
-
-    @property
     def compared(self) -> float:
         """Degrees turned by the source in the time of `by_course` [deg]."""
         return self.degrees if self.with_way is None else self.with_way

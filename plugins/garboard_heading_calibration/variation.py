@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import attrs
 
-from garboard.findings import rounded, rounded_beside
+from garboard.findings import in_full, rounded, rounded_beside
 from garboard.series import signed_angle
 from garboard.uncertainty import NORMAL_95
 
@@ -85,7 +85,8 @@ def earth_field(latitude: float, longitude: float, height: float, year: float) -
 
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise ValueError(
-            f"expected latitude -90 to 90 and longitude -180 to 180 degrees, got {latitude:g} and {longitude:g}"
+            f"expected latitude -90 to 90 and longitude -180 to 180 degrees, got {in_full(latitude)} and "
+            f"{in_full(longitude)}"
         )
     if not FIRST_YEAR <= year < LAST_YEAR:
         raise ValueError(
@@ -125,7 +126,7 @@ def variation_at(latitude: float, longitude: float, date: datetime.date) -> Vari
     if field.horizontal < BLACKOUT_BELOW:
         raise ValueError(
             f"the horizontal field here is {rounded_beside(field.horizontal, [BLACKOUT_BELOW])} nT, below "
-            f"{BLACKOUT_BELOW:g}; no magnetic sensor works here"
+            f"{in_full(BLACKOUT_BELOW)}; no magnetic sensor works here"
         )
     earlier = year - 1 if year - 1 >= (2025 if year >= 2025 else FIRST_YEAR) else year
     change = earth_field(latitude, longitude, 0.0, min(earlier + 1, LAST_YEAR)).declination - (

@@ -7,7 +7,18 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, rounded, with_uncertainty
+from garboard.findings import (
+    Basis,
+    Finding,
+    Lack,
+    Limit,
+    NotEnoughData,
+    Number,
+    Verdict,
+    in_full,
+    rounded,
+    with_uncertainty,
+)
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
@@ -366,7 +377,7 @@ def _slip_too_little(view: JobView, odd: Slip) -> Finding:
         about="pitch",
         sentence=(
             f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[1]}, and less "
-            f"than {least_believable(view):g} % is too little to believe. Find out which reading is wrong first."
+            f"than {in_full(least_believable(view))} % is too little to believe. Find out which reading is wrong first."
         ),
         basis=(WINDOW, SLIP, SO_LITTLE),
     )

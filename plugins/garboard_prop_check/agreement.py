@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, plain_text, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_prop_check.least_squares import left_over
@@ -66,7 +66,9 @@ class Limits:
     def told(self, speed: float, decimals: int | None = 1) -> str:
         """A speed [kn] in words."""
         value = in_unit(speed, "kn", self.told_in)
-        return f"{value:.4g} {self.told_in}" if decimals is None else f"{rounded(value, decimals)} {self.told_in}"
+        return (
+            f"{plain_text(value)} {self.told_in}" if decimals is None else f"{rounded(value, decimals)} {self.told_in}"
+        )
 
 
 @attrs.frozen

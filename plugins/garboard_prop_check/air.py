@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from garboard.units import in_full
+
 TEMPERATURE_RANGE = (15.0, 35.0)
 DRY_PRESSURE_RANGE = (90.0, 105.0)
 REFERENCE_TEMPERATURE = 25.0
@@ -59,10 +61,14 @@ def power_factor(dry_air_pressure: float, air_temperature: float) -> float:
     """
     low, high = DRY_PRESSURE_RANGE
     if not low <= dry_air_pressure <= high:
-        raise ValueError(f"dry pressure must lie between {low:g} and {high:g} kPa, got {dry_air_pressure}")
+        raise ValueError(
+            f"dry pressure must lie between {in_full(low)} and {in_full(high)} kPa, got {dry_air_pressure}"
+        )
     coolest, warmest = TEMPERATURE_RANGE
     if not coolest <= air_temperature <= warmest:
-        raise ValueError(f"air temperature must lie between {coolest:g} and {warmest:g} degC, got {air_temperature}")
+        raise ValueError(
+            f"air temperature must lie between {in_full(coolest)} and {in_full(warmest)} degC, got {air_temperature}"
+        )
     return 1.18 * (99 / dry_air_pressure) * math.sqrt((air_temperature + 273) / 298) - 0.18
 
 

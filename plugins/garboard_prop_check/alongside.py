@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data, plain_text
 from garboard.fittings import CAME_WITH, plain_name, propeller_named
 from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
@@ -19,6 +19,7 @@ from garboard_prop_check.words import (
     asked_powers,
     for_each_engine,
     named_first,
+    pitch_of,
     total_power,
 )
 
@@ -128,7 +129,7 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         _power("power fitted", fitted),
     )
     raised = (
-        f", raised to {in_unit(found.allowed, 'hp', view.unit_to_tell('hp')):.4g}"
+        f", raised to {plain_text(in_unit(found.allowed, 'hp', view.unit_to_tell('hp')))}"
         if found.allowed != found.computed
         else ""
     )
@@ -181,6 +182,8 @@ def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
     asking.check()
     entered = "Propeller as entered, sound and secured."
     fitted = propeller_named(view.vessel, engine, engine.fitted)
+    if fitted is not None and fitted.working_pitch is not None:
+        pitch_of(engine)  # a stamp nobody can have read is not "as entered"
     if changed and fitted is not None and fitted.diameter is None:
         entered += " Enter its diameter too: engine speed depends on it as on the pitch."
     sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else entered

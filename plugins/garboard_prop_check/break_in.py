@@ -17,6 +17,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
 )
@@ -67,7 +68,9 @@ def hours_before_full_throttle(view: JobView) -> Iterator[Finding]:
     """What may be run of each engine that is still running in; nothing of one that is not."""
     asked = view.setting_value("prop_check.break_in", "h")
     for engine in _of_unknown_hours(view):
-        text = f"hours of the {about(engine)} are not entered, and {asked:g} h are asked for before full throttle"
+        text = (
+            f"hours of the {about(engine)} are not entered, and {in_full(asked)} h are asked for before full throttle"
+        )
         lacking = Missing(text, lack=Lack.NOT_ENTERED, field=HOURS, of=engine.position)
         yield not_enough_data(about(engine), (lacking,), (MANUAL, basis_of("break_in")))
     for one in running_in(view):
@@ -77,7 +80,8 @@ def hours_before_full_throttle(view: JobView) -> Iterator[Finding]:
             about=about(one.engine),
             of=one.engine.position,
             sentence=(
-                f"Do not run full throttle yet: {one.hours:g} h run, {one.asked:g} h asked for. Until then run up to "
+                f"Do not run full throttle yet: {in_full(one.hours)} h run, {in_full(one.asked)} h asked for. "
+                f"Until then run up to "
                 f"{rounded(one.up_to)} rev/min, change engine speed often, and do all steps but this one. The maker's "
                 "manual comes first."
             ),
@@ -94,7 +98,8 @@ def held_back(compute: Callable[[JobView], Iterable[Finding]]) -> Callable[[JobV
     def judged(view: JobView) -> Iterable[Finding]:
         lacking = [
             Missing(
-                f"the {about(one.engine)} is running in, {one.hours:g} of {one.asked:g} h; judge its propeller then",
+                f"the {about(one.engine)} is running in, {in_full(one.hours)} of {in_full(one.asked)} h; judge its "
+                f"propeller then",
                 lack=Lack.UNSUITABLE,
                 field=HOURS,
                 of=one.engine.position,

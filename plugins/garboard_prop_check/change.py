@@ -17,6 +17,7 @@ from garboard.findings import (
     Number,
     Table,
     Verdict,
+    plain_text,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -372,7 +373,7 @@ def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
 
 
 def _in_inches(size: float) -> Amount:
-    return Amount(f"{float(rounded(size, 2)):g}", "in")
+    return Amount(plain_text(float(rounded(size, 2)), 6), "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:

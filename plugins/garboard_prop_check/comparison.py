@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
-from garboard.findings import Axis, Band, Figure, Series, Table, rounded, with_uncertainty
+from garboard.findings import Axis, Band, Figure, Series, Table, in_full, rounded, with_uncertainty
 from garboard.job_view import JobView, in_unit
 from garboard_prop_check.candidates import Option, inches
 from garboard_prop_check.fitted import Fitted
@@ -113,7 +113,7 @@ def per_inch(view: JobView) -> tuple[float, float]:
 
 def _size(size: float, unit: str) -> str:
     """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
-    return f"{float(rounded(size, 2)):g}" if unit == "in" else rounded(in_unit(size, "in", unit))
+    return in_full(float(rounded(size, 2))) if unit == "in" else rounded(in_unit(size, "in", unit))
 
 
 def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import rounded
+from garboard.findings import in_full, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard.samples import Sample
@@ -211,7 +211,7 @@ def _ease_off(state: State) -> str:
     if fast:
         return "near the rev limiter"
     if _full_time(state) >= limits.full_seconds:
-        return f"{limits.full_seconds:g} s reached"
+        return f"{in_full(limits.full_seconds)} s reached"
     return "run done" if state.longest >= limits.steady_seconds and state.full_since is not None else ""
 
 
@@ -245,7 +245,7 @@ def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
             f"{rounded(in_unit(state.now[SPEED], 'kn', state.limits.told_in), 1)} {state.limits.told_in} over ground"
         )
     full, most = _full_time(state), state.limits.full_seconds
-    lines.append(f"{rounded(full)} s at full throttle, ease off at {most:g} s")
+    lines.append(f"{rounded(full)} s at full throttle, ease off at {in_full(most)} s")
     return tuple(lines[:3])
 
 

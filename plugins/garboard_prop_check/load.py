@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.fields import LOAD
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict, rounded
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.aboard import (
     GALLON,
@@ -41,7 +41,7 @@ LOAD_SAID = Basis(
     f"people and fuel of more than {rounded(100 * LIGHT_UP_TO)} % of the weight as run are no light load, of less than "
     f"{rounded(100 * FULL_FROM)} % no full one, of less than {rounded(100 * HALF_FROM)} % no half one; above "
     f"{rounded(100 * NO_BOAT_ABOVE)} % none at all",
-    f"{rounded(PERSON)} lb a person, {GALLON:g} lb a gallon",
+    f"{rounded(PERSON)} lb a person, {in_full(GALLON)} lb a gallon",
 )
 
 ONE_LOAD = Basis(BasisKind.COMMON_PRACTICE, "one trial is run with one load")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Verdict, rounded
+from garboard.findings import NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Engine
@@ -61,7 +61,7 @@ def _propellers(engines: Sequence[Engine]) -> str:
         fitted = engine.propeller
         if fitted is None or fitted.working_pitch is None:
             continue
-        inches = [f"{one.to('in'):g}" for one in (fitted.diameter, fitted.working_pitch) if one is not None]
+        inches = [in_full(one.to("in")) for one in (fitted.diameter, fitted.working_pitch) if one is not None]
         blades = f", {fitted.blades} blades" if fitted.blades else ""
         sizes.setdefault(f"{' x '.join(inches)} in{blades}", []).append(engine.position)
     if not sizes:

@@ -15,11 +15,12 @@ The usual values and their doubts come from open-water series and from simulated
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import attrs
 
 from garboard.uncertainty import NORMAL_95
+from garboard_prop_check.least_squares import dot
 
 Vector = tuple[float, ...]
 Matrix = tuple[Vector, ...]
@@ -162,7 +163,7 @@ class Model:
             + pitch / 4
             + SPEED_RUN_TO_RUN**2
         )
-        speed = math.exp(_dot(row, self.speed_mean))
+        speed = math.exp(dot(row, self.speed_mean))
         return attrs.evolve(foreseen, speed=speed, speed_standard_uncertainty=speed * math.sqrt(variance))
 
 
@@ -277,9 +278,9 @@ def _diagonal(deviations: Vector) -> Matrix:
 
 def _learn(mean: Vector, covariance: Matrix, row: Vector, seen: float, variance: float) -> tuple[Vector, Matrix]:
     """One observation taken in: its row times what is not known, seen with a variance [2 in fit]."""
-    along = [_dot(one, row) for one in covariance]
-    whole = _dot(along, row) + variance
-    surprise = seen - _dot(mean, row)
+    along = [dot(one, row) for one in covariance]
+    whole = dot(along, row) + variance
+    surprise = seen - dot(mean, row)
     learned = tuple(one + a * surprise / whole for one, a in zip(mean, along, strict=True))
     narrowed = tuple(
         tuple(one - a * b / whole for one, b in zip(line, along, strict=True))
@@ -289,11 +290,7 @@ def _learn(mean: Vector, covariance: Matrix, row: Vector, seen: float, variance:
 
 
 def _quadratic(row: Sequence[float], covariance: Matrix) -> float:
-    return max(0.0, _dot(row, [_dot(line, row) for line in covariance]))
-
-
-def _dot(one: Iterable[float], other: Iterable[float]) -> float:
-    return math.fsum(first * second for first, second in zip(one, other, strict=True))
+    return max(0.0, dot(row, [dot(line, row) for line in covariance]))
 
 
 def _normal(value: float) -> float:

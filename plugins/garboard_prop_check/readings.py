@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded, rounded_beside
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded, rounded_beside
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean
 from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of, most_unlike
@@ -47,7 +47,7 @@ _PRACTICE = BasisKind.COMMON_PRACTICE
 SAME_SPEED = Basis(
     _PRACTICE, "a speed that stays the same to its last digit at unlike engine speed comes from a display that hung"
 )
-LOG = Basis(_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {100 * LOG_WITHIN:g} %")
+LOG = Basis(_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {in_full(100 * LOG_WITHIN)} %")
 
 
 def against_each_other(view: JobView) -> Iterator[Finding]:

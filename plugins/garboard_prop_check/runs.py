@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
@@ -62,6 +62,8 @@ SPEED, ALL_RUNS = "speed", "all_runs"
 NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
+LEAST_AT_FULL = 0.5
+"""Below this share of the low end of its window no engine runs at full throttle; common practice, no source."""
 OTHER_SPEED = 8.0
 """No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG.
 
@@ -160,7 +162,7 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
     named = (one.row for one in view.measurements if (one.step, one.field) in _OF_A_RUN and one.row)
     rows = tuple(dict.fromkeys((*named, *filter(None, disputed))))
     if rows:
-        return tuple(_run_of_row(view, row) for row in rows)
+        return tuple(_at_full_throttle(view, _run_of_row(view, row)) for row in rows)
     recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
         if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
@@ -168,7 +170,30 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
         fitted = " and ".join(dict.fromkeys(filter(None, fitted_now(view.vessel))))
         text = f"no full-throttle run {f'with the propeller {fitted} ' if fitted else ''}is entered"
         raise NotEnoughData(f"{text}; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
-    return runs_of_recording(view, recording)
+    return tuple(_at_full_throttle(view, run) for run in runs_of_recording(view, recording))
+
+
+def _at_full_throttle(view: JobView, run: Run) -> Run:
+    """A run without its readings where an engine turned so slowly that nobody ran full throttle, or what was read is in
+    turns a second: no propeller is judged by it.
+    """
+    slow: dict[str, Missing] = {}
+    for engine in view.vessel.engines:
+        reading, low = run.engine_speed.get(engine.position), engine.full_throttle_low
+        if isinstance(reading, Reading) and low and reading.value < LEAST_AT_FULL * low.to("rev/min"):
+            text = f"{run.name}: {rounded(reading.value)} rev/min is no full throttle of the {engine.position} engine"
+            slow[engine.position] = Missing(
+                f"{text}; open it fully, or correct the reading",
+                lack=Lack.OUT_OF_RANGE,
+                step=FULL_THROTTLE,
+                field=reading.place[1] or "engine_speed",
+                row=run.row,
+                of=engine.position if reading.is_typed else "",
+            )
+    if not slow:
+        return run
+    speed = next(iter(slow.values())) if isinstance(run.speed, Reading) else run.speed
+    return attrs.evolve(run, speed=speed, engine_speed={**run.engine_speed, **slow})
 
 
 def runs_of_recording(view: JobView, recording: Recording) -> tuple[Run, ...]:
@@ -250,7 +275,7 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
         return asking.missing[0]
     if not 0 < value <= highest:
         where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
-        text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
+        text = f"{where} must lie above 0 and up to {in_full(highest)} {unit}, it reads {in_full(value)}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
     digit = _last_digit(view, field, unit, row) if field == SPEED else 0.0
     return Reading(value, unit, digit, place=(FULL_THROTTLE, field, row, of))
@@ -307,12 +332,13 @@ def _why_nothing_is_steady(
     if seldom := [text for what, stream in streams if (text := _seldom(what, stream))]:
         return (
             f"recording {name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
-            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+            f"{in_full(LONGEST_SILENCE)} s or less, then make the runs again"
         )
     by_engine = max(width for what, width in tolerance.items() if what != SPEED)
     return (
-        f"recording {name} has no {seconds:g} s with speed within {tolerance[SPEED]:g} kn and every engine within "
-        f"{by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+        f"recording {name} has no {in_full(seconds)} s with speed within {in_full(tolerance[SPEED])} kn and every "
+        f"engine within "
+        f"{in_full(by_engine)} rev/min; hold full throttle steadier, or longer where the shop allows"
     )
 
 

@@ -6,7 +6,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, BasisKind
+from garboard.findings import Basis, BasisKind, in_full
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import Field, Kind, Setting
 from garboard_prop_check import shelf
@@ -375,7 +375,7 @@ _BY_KEY = {setting.key: setting for setting in SETTINGS}
 
 def per_inch_basis(low: float, high: float) -> Basis:
     """Where the engine speed lost for an inch of pitch comes from, low to high [rev/min]."""
-    default = Basis(_PRACTICE, f"{low:g} to {high:g} rev/min for each inch of pitch")
+    default = Basis(_PRACTICE, f"{in_full(low)} to {in_full(high)} rev/min for each inch of pitch")
     named = (_BY_KEY[f"prop_check.per_inch_{end}"] for end in ("low", "high"))
     used = [(attrs.evolve(setting, basis=default), value) for setting, value in zip(named, (low, high), strict=True)]
     return basis_used(default.text, *used)
@@ -384,7 +384,7 @@ def per_inch_basis(low: float, high: float) -> Basis:
 def engine_difference_basis(limit: float) -> Basis:
     """Where the difference between engines that is let pass comes from [rev/min]."""
     setting = _BY_KEY["prop_check.engine_difference"]
-    return basis_used(f"engines on one boat within {limit:g} rev/min of each other", (setting, limit))
+    return basis_used(f"engines on one boat within {in_full(limit)} rev/min of each other", (setting, limit))
 
 
 def basis_of(name: str) -> Basis:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict, rounded
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
@@ -44,7 +44,7 @@ LARGEST_DIAMETER = 17.0
 SPEED_UNITS = ("kn", "mph", "km/h")
 LEAST_SLIP = 3.0
 """Slip below this is too little to believe [%]: as much as the real pitch may be off its stamp, so it may be none."""
-SO_LITTLE = Basis(BasisKind.COMMON_PRACTICE, f"no boat slips by less than {LEAST_SLIP:g} % by the stamped pitch")
+SO_LITTLE = Basis(BasisKind.COMMON_PRACTICE, f"no boat slips by less than {in_full(LEAST_SLIP)} % by the stamped pitch")
 CUP_ACTS_AS = {"light": 0.5, "heavy": 1.0}
 """A cup acts as up to so much more pitch [in]: it costs about 200 rev/min, as an inch does. Common practice, no source;
 that a light one does half of it is from memory."""
@@ -299,7 +299,7 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
     sentence = (
         f"Slip {found.numbers[1]} {by_pitch([found.engine])}, less than usual. Its {cup} cup may explain it: that acts "
         f"as up to {inches_told(view, CUP_ACTS_AS[cup], found.engine)} more pitch, with which slip is "
-        f"{rounded(with_cup, 1)} %; {low:g} to {high:g} % is usual "
+        f"{rounded(with_cup, 1)} %; {in_full(low)} to {in_full(high)} % is usual "
         "for this hull. Read the stamp once more."
     )
     used = (CUP, basis_of(slip_setting(form, "low")))
@@ -314,7 +314,7 @@ def _cannot_be(view: JobView, found: Slip) -> Judged:
     if not reading_is_wrong(view, found.measured, found.theory):
         code, verdict = "prop_check.slip.about_zero", Verdict.ADVISE
         least = least_believable(view)
-        sentence = f"{told}, too little to believe: less than {least:g} %. {check}"
+        sentence = f"{told}, too little to believe: less than {in_full(least)} %. {check}"
         limits = (Limit(BY_STAMP, low=least),)
     elif found.measured.value < 0:
         code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
@@ -334,7 +334,7 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
     used = (basis_of(slip_setting(form, "low")),)
     limits = (Limit(BY_STAMP, low, high),) if low <= high else ()  # ends that came the wrong way round bound nothing
-    usual = f"{low:g} to {high:g} % is usual for this hull"
+    usual = f"{in_full(low)} to {in_full(high)} % is usual for this hull"
     at_least, at_most = _ends(found)
     beyond = [end for end in (low, high) if at_least <= end <= at_most]
     if at_most < low:
@@ -346,7 +346,7 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
             "damaged propeller, a fouled bottom or a heavy load."
         )
     else:
-        close = f", too close to {beyond[0]:g} % to call" if beyond else ""
+        close = f", too close to {in_full(beyond[0])} % to call" if beyond else ""
         return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}{close}; {usual}.", limits, used)
     return Judged(code, Verdict.ADVISE, sentence, limits, used, is_suspicious=True)
 
@@ -355,7 +355,7 @@ def _read_on(view: JobView, found: Slip) -> str:
     """What a slip was worked out from."""
     engine = found.engine
     read = (
-        f"gear ratio {gear_ratio_of(engine):g}, pitch {inches_told(view, pitch_of(engine), engine)}, "
+        f"gear ratio {in_full(gear_ratio_of(engine))}, pitch {inches_told(view, pitch_of(engine), engine)}, "
         f"{rounded(found.engine_speed.value, 0)} rev/min"
     )
     return f"{read} and {view.told(found.speed.value, 'kn', 1)}."

@@ -19,6 +19,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
 )
 from garboard.job_view import JobView, in_unit
@@ -178,7 +179,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     told = (
         f"Crouch's formula gives {rounded(in_unit(expected.slow, 'kn', unit), 1)} to "
         f"{view.told(expected.fast, 'kn', 1)} for {view.told(expected.weight, 'lb', 0)} and "
-        f"{view.told(expected.power, 'hp')}; {100 * expected.within:g} % either way, "
+        f"{view.told(expected.power, 'hp')}; {in_full(100 * expected.within)} % either way, "
         f"{rounded(in_unit(expected.lowest, 'kn', unit), 1)} to {view.told(expected.highest, 'kn', 1)} is believable"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()

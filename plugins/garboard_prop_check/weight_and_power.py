@@ -6,7 +6,7 @@ import math
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Lack, NotEnoughData, rounded
+from garboard.findings import Basis, BasisKind, Lack, NotEnoughData, in_full, rounded
 from garboard.job_view import JobView
 from garboard.records import Vessel
 from garboard.units import Amount
@@ -21,7 +21,7 @@ practice, no source."""
 
 WEIGHT_FOR_LENGTH = Basis(
     BasisKind.COMMON_PRACTICE,
-    f"a boat as run weighs {LIGHTEST:g} to {HEAVIEST:g} kg for each cubic metre of its length cubed",
+    f"a boat as run weighs {in_full(LIGHTEST)} to {in_full(HEAVIEST)} kg for each cubic metre of its length cubed",
 )
 
 
@@ -39,7 +39,8 @@ def unlikely_weight(vessel: Vessel) -> str:
 
 
 def _two_digits(value: float) -> str:
-    return rounded(float(f"{value:.1e}"))
+    size = 10.0 ** max(0, math.floor(math.log10(value)) - 1)
+    return rounded(float(rounded(value / size)) * size)
 
 
 @attrs.frozen

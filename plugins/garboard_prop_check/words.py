@@ -15,6 +15,7 @@ from garboard.findings import (
     Lack,
     Missing,
     NotEnoughData,
+    in_full,
     not_enough_data,
     rounded,
     with_uncertainty,
@@ -115,7 +116,8 @@ def window_of(engine: Engine) -> tuple[float, float]:
     ends = low.to("rev/min"), high.to("rev/min")
     if not (ends[0] > 0 and ends[1] - ends[0] >= NARROWEST_WINDOW and ends[1] <= FASTEST):
         raise NotEnoughData(
-            f"full-throttle window of the {about(engine)} reads {ends[0]:g} to {ends[1]:g} rev/min; correct it",
+            f"full-throttle window of the {about(engine)} reads {in_full(ends[0])} to {in_full(ends[1])} rev/min; "
+            f"correct it",
             lack=Lack.OUT_OF_RANGE,
             field="engines.full_throttle_low",
             of=engine.position,
@@ -182,7 +184,7 @@ def gear_ratio_of(engine: Engine) -> float:
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="engines.gear_ratio", of=engine.position)
     ratio = engine.gear_ratio.to("")
     if not 0 < ratio <= LARGEST_GEAR_RATIO:
-        text = f"gear ratio of the {about(engine)} reads {ratio:g}; correct it"
+        text = f"gear ratio of the {about(engine)} reads {in_full(ratio)}; correct it"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field="engines.gear_ratio", of=engine.position)
     return ratio
 
@@ -227,11 +229,11 @@ def speed_words(view: JobView, average: Average) -> str:
     return view.told(average.value, "kn", 1, average.expanded_uncertainty)
 
 
-def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = False) -> str:
+def inches_told(view: JobView, value: float, engine: Engine) -> str:
     """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
     unit = inches_told_in(view, engine)
     shown = in_unit(value, "in", unit)
-    digits = rounded(shown, 0, "+z") if plus else f"{float(rounded(shown, 2)):g}" if unit == "in" else rounded(shown)
+    digits = in_full(float(rounded(shown, 2))) if unit == "in" else rounded(shown)
     return f"{digits} {unit}"
 
 

@@ -442,12 +442,6 @@ class Board:
             found = tuple(row for place in here if (row := self.rows[place]) is not None)
         return Found(found, total, page, pages, facets, instead)
 
-    def every_row(self, asked: Asked, times: Times) -> tuple[JobRow, ...]:
-        """All rows that fit, on whatever page."""
-        first = self.find(attrs.evolve(asked, page=1), times)
-        more = [self.find(attrs.evolve(asked, page=page), times).rows for page in range(2, first.pages + 1)]
-        return (*first.rows, *(row for rows in more for row in rows))
-
     def _fitting(self, asked: Asked, times: Times) -> tuple[Any, Any, Mapping[str, tuple[str, ...]]]:
         """Which groups fit, which rows do (None for all), and the words that were searched for instead."""
         columns, masks = self._columns, self._rows_in_view(asked.view, times)
@@ -637,6 +631,17 @@ def _next_month(day: date) -> date:
     return date(day.year + day.month // 12, day.month % 12 + 1, 1)
 
 
+def share_of(right: int, jobs: int) -> int | None:
+    """The per cent of jobs that was right the first time; None of too few to tell. All are 100, and none is 0, alone.
+
+    >>> share_of(199, 200), share_of(1, 300), share_of(5, 5), share_of(0, 5), share_of(4, 4)
+    (99, 1, 100, 0, None)
+    """
+    if jobs < FEWEST_FOR_A_SHARE or right in (0, jobs):
+        return None if jobs < FEWEST_FOR_A_SHARE else 100 if right else 0
+    return max(1, min(99, int(rounded(100 * right / jobs))))
+
+
 def shares(week: Week) -> int | None:
-    """The per cent of a week's jobs that was right the first time; None of too few to tell."""
-    return int(rounded(100 * week.right / week.jobs)) if week.jobs >= FEWEST_FOR_A_SHARE else None
+    """`share_of` a week's jobs."""
+    return share_of(week.right, week.jobs)

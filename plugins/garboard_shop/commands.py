@@ -123,6 +123,7 @@ def shop(
     if copy_to:
         _copy(folder, store_url, copy_to, by)
         return
+    from garboard.disk.scratch import clear_away
     from garboard_shop import access, naming, serve
     from garboard_shop.app import make_app
     from garboard_shop.certificate import own_certificate
@@ -135,6 +136,7 @@ def shop(
 
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
+    clear_away()
     store = open_store(folder, store_url, of_today=True)  # asked again and again; a command reads the files themselves
     try:
         certificate = own_certificate(folder / SHOP_FOLDER)

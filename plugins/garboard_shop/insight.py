@@ -13,14 +13,11 @@ from urllib.parse import urlencode
 
 import attrs
 
-from garboard.findings import rounded
-from garboard_shop.board import NOBODY
-from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
+from garboard_shop.board import FEWEST_FOR_A_SHARE, NOBODY, share_of
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
 from garboard_shop.memory import Score
 
-FEWEST_FOR_A_SHARE = 5
-"""Jobs: of fewer no per cent is told."""
 MOST_CODES, MOST_NAMES = 10, 8
 MONTHS, WEEKS = 12, 26
 LATELY = 91
@@ -80,7 +77,7 @@ class Span:
     @property
     def share(self) -> int | None:
         """[%]; None of too few."""
-        return int(rounded(100 * self.right / self.jobs)) if self.jobs >= FEWEST_FOR_A_SHARE else None
+        return share_of(self.right, self.jobs)
 
 
 @attrs.frozen
@@ -161,11 +158,6 @@ class Insight:
 def board(**asked: str) -> str:
     """The board's address for some of its rows."""
     return f"/board?{urlencode(asked)}"
-
-
-def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
-    """Count over all rows; see `insight_from`."""
-    return insight_from(Counts(rows), score, now)
 
 
 def insight_from(counts: Counts, score: Score, now: int) -> Insight:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD, Entry
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Verdict, plain_text
 from garboard.history.authority import THE_SHOP_ITSELF
 from garboard.history.plans import Plan, plan_of
 from garboard.records import Propeller, Vessel
@@ -412,7 +412,7 @@ def _propellers_in_words(vessel: Vessel) -> tuple[str, ...]:
 
 def _size(one: Propeller) -> str:
     """ "15.3 x 19": diameter and pitch as stamped [in]."""
-    numbers = [f"{amount.to('in'):.4g}" for amount in (one.diameter, one.pitch) if amount]
+    numbers = [plain_text(amount.to("in")) for amount in (one.diameter, one.pitch) if amount]
     return " x ".join(numbers)
 
 

@@ -18,7 +18,7 @@ import attrs
 
 from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
-from garboard.findings import Finding, Verdict, rounded
+from garboard.findings import Finding, Verdict, in_full, rounded
 from garboard.history.boats_alike import KindOfBoat
 from garboard.records import Engine, JsonValue, Propeller, Vessel
 from garboard.steps import Assessed
@@ -421,7 +421,9 @@ class Memory:
         alike = [*_alike(one, columns, {one.hull, *newer}), *_alike(one, _columns_of(list(newer.values())), {one.hull})]
         if len(alike) < FEWEST:
             return None
-        sizes = Counter(f"{diameter:g} x {pitch:g}" if diameter else f"{pitch:g}" for diameter, pitch, _ in alike)
+        sizes = Counter(
+            f"{in_full(diameter)} x {in_full(pitch)}" if diameter else in_full(pitch) for diameter, pitch, _ in alike
+        )
         return Kept(
             len(alike),
             _spread([pitch for _, pitch, _ in alike]),
@@ -444,7 +446,9 @@ def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
 
 def _kind_of(group: Sequence[Row]) -> KindOfBoat:
     pitch = _spread([row.pitch for row in group])
-    sizes = Counter(f"{row.diameter:g} x {row.pitch:g}" if row.diameter else f"{row.pitch:g}" for row in group)
+    sizes = Counter(
+        f"{in_full(row.diameter)} x {in_full(row.pitch)}" if row.diameter else in_full(row.pitch) for row in group
+    )
     return KindOfBoat(
         hull_form=group[0].hull_form,
         engines=group[0].engines,

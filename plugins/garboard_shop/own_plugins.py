@@ -8,13 +8,13 @@ from contextlib import contextmanager
 from difflib import unified_diff
 from itertools import islice
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import attrs
 
 from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError, in_number, refuse_endless
 from garboard.hosting.plugin_file import why_not
 from garboard.hosting.plugin_trial import try_plugin
@@ -116,7 +116,7 @@ def _put(register: Register, plugin: ShopPlugin, seen: Sequence[ShopPlugin]) -> 
 @contextmanager
 def approved_beside(register: Register, former: Former) -> Iterator[tuple[Path, ...]]:
     """Files of the plugins that are approved, for as long as another is tried beside them."""
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         found = []
         for plugin in register.plugins():
             content = b"" if plugin.is_withdrawn else former(plugin.sha256)
@@ -199,7 +199,7 @@ def put_back(
     if not content:
         cure = "approve it from its own file"
         raise InputError(name, [Fault("file", "the file that was approved, kept whole", "none", cure=cure)])
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         file = Path(place) / f"{name}{suffix_of(content)}"
         file.write_bytes(content)
         seen = [withdrawn[name]]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData, rounded
+from garboard.findings import Lack, NotEnoughData, in_full, rounded
 from garboard_wiring_audit.conductors import Conductor, ambient_factor, gauge_within, metric_size_within, of_area
 
 CFR_TABLE_5 = "33 CFR 183.425 Table 5"
@@ -133,7 +133,7 @@ def iso_by_area(area: float, insulation: float) -> float:
     [1] ISO 10133:2012, table A.2, from memory.
     """
     if area not in ISO_AMPACITY:
-        text = f"{area:g} mm2 is not in the table of ISO 10133"
+        text = f"{in_full(area)} mm2 is not in the table of ISO 10133"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="circuits.conductor_area")
     return ISO_AMPACITY[area][_column(90.0 if insulation == 85.0 else insulation, ISO_INSULATION, "ISO 10133")]
 
@@ -193,7 +193,7 @@ def allowable(
     elif engine_space is not None:
         in_space = ENGINE_SPACE_FACTOR[rated]
         if rated != ENGINE_SPACE_FACTOR_READ:
-            memory.append(f"engine-space factor {in_space:g} for {rounded(rated)} degC")
+            memory.append(f"engine-space factor {in_full(in_space)} for {rounded(rated)} degC")
     return Allowable(
         table=table,
         factor=in_space * bundling_factor(bundled),
@@ -224,7 +224,7 @@ def row_within(rule: str, insulation: float) -> float:
         return 90.0
     lower = [row for row in rows if row <= insulation]
     if not lower:
-        text = f"insulation rated {insulation:g} degC lies below {table} ({rounded(rows[0])} degC and above)"
+        text = f"insulation rated {in_full(insulation)} degC lies below {table} ({rounded(rows[0])} degC and above)"
         hint = "enter the rating printed on it"
         raise NotEnoughData(f"{text}; {hint}", lack=Lack.NOT_COVERED, field="circuits.insulation_temperature")
     return lower[-1]
@@ -234,7 +234,8 @@ def _column(insulation: float, columns: tuple[float, ...], table: str) -> int:
     if insulation not in columns:
         ratings = ", ".join(rounded(rating) for rating in columns)
         raise NotEnoughData(
-            f"insulation rated {insulation:g} degC is not in {table} ({ratings}); enter the rating printed on it",
+            f"insulation rated {in_full(insulation)} degC is not in {table} ({ratings}); enter the rating printed "
+            f"on it",
             lack=Lack.NOT_COVERED,
             field="circuits.insulation_temperature",
         )

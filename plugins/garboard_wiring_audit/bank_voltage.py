@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from garboard.findings import Lack, Missing, NotEnoughData, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit
 from garboard_wiring_audit.readings import has_been_read, read
@@ -66,9 +66,12 @@ def another_voltage(view: JobView, battery: Battery) -> Missing | None:
     fits = next(others, None)
     if fits is None:
         return None
-    dead = f", or a battery of a {entered:g} V bank is dead or missing" if fits < entered else ""
+    dead = f", or a battery of a {in_full(entered)} V bank is dead or missing" if fits < entered else ""
     told = rounded(volts, 2)
-    text = f"{told} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; the entry is wrong{dead}"
+    text = (
+        f"{told} V at rest is that of a {in_full(fits)} V bank, and {in_full(entered)} V is entered; the entry "
+        f"is wrong{dead}"
+    )
     return Missing(text, lack=Lack.CONTRADICTS, step=BATTERIES, field="rest_voltage", of=battery.name)
 
 
@@ -86,13 +89,14 @@ def fed_by_another_voltage(view: JobView, circuit: Circuit, volts: float, batter
         if _feeds(source, volts):
             return None
         told = rounded(source, 2)
-        text = f"{told} V at the source of a {volts:g} V circuit: see which is wrong, the entry or the feed"
+        text = f"{told} V at the source of a {in_full(volts)} V circuit: see which is wrong, the entry or the feed"
         return Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="source_voltage", of=circuit.name)
     nominal = nominal_volts(battery) if battery is not None else None
     if battery is None or nominal is None or _feeds(nominal, volts):
         return None
     text = (
-        f"a {volts:g} V circuit on the {battery.name} battery of {nominal:g} V: put the wrong one right, or read the "
+        f"a {in_full(volts)} V circuit on the {battery.name} battery of {in_full(nominal)} V: put the wrong one "
+        f"right, or read the "
         "voltage at its source"
     )
     return Missing(text, lack=Lack.CONTRADICTS, field="circuits.nominal_voltage", of=circuit.name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from garboard.findings import Basis, BasisKind
+from garboard.findings import Basis, BasisKind, in_full
 
 PRACTICE_NOT_LAW = "written for gasoline inboards and sterndrives; on an outboard boat it is practice, not law"
 NOW = "ISO 13297:2020 and later covers direct current now: see there"
@@ -41,7 +41,7 @@ ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 deg
 
 def ambient_formula(temperature: float) -> Basis:
     """The formula an engine space of a temperature [degC] is judged by."""
-    return method(f"Ambient formula of NEC 310.15(B) for {temperature:g} degC in an engine space")
+    return method(f"Ambient formula of NEC 310.15(B) for {in_full(temperature)} degC in an engine space")
 
 
 BUNDLING_CFR = regulation(

@@ -9,6 +9,7 @@ from functools import partial
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -20,6 +21,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
     with_uncertainty,
@@ -89,7 +91,7 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     )
     needed = rules.amount("rest_needed", "h")
     if rest.value < needed:
-        text = f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that"
+        text = f"rested {in_full(rest.value)} h, {in_full(needed)} h needed; read the voltage again after that"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=BATTERIES, field="hours_at_rest", of=battery.name)
     _require_table_temperature(view, battery)
     nominal = nominal_volts(battery)
@@ -176,7 +178,7 @@ def _dead(view: JobView, battery: Battery) -> Finding:
         verdict=Verdict.FAIL,
         about=about(battery),
         of=battery.name,
-        sentence=f"{rounded(volts.value, 2)} V: no {nominal:g} V battery in order reads so low. "
+        sentence=f"{rounded(volts.value, 2)} V: no {in_full(nominal)} V battery in order reads so low. "
         "It is dead, switched off or "
         "misread. Read it again at the posts, then charge it and have it tested.",
         numbers=(Number.of("rest voltage", volts, 2),),
@@ -193,8 +195,12 @@ def _charge_verdict(percent: MeasuredValue, least: float) -> tuple[str, Verdict,
         return "wiring_audit.battery_charge.enough", Verdict.PASS, "Enough for hand over."
     charge_it = "Charge it before the sea trial and read it again."
     if percent.high >= least:
-        return "wiring_audit.battery_charge.open", Verdict.ADVISE, f"Too close to call: {least:g} % wanted. {charge_it}"
-    return "wiring_audit.battery_charge.low", Verdict.ADVISE, f"{least:g} % wanted. {charge_it}"
+        return (
+            "wiring_audit.battery_charge.open",
+            Verdict.ADVISE,
+            f"Too close to call: {in_full(least)} % wanted. {charge_it}",
+        )
+    return "wiring_audit.battery_charge.low", Verdict.ADVISE, f"{in_full(least)} % wanted. {charge_it}"
 
 
 def charge_words(percent: MeasuredValue) -> str:
@@ -516,7 +522,8 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {len(load.circuits)} circuits that run together.{more}",
+        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit that runs', 'circuits that run')} "
+        f"together.{more}",
         numbers=numbers,
         limits=limits,
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),
@@ -689,7 +696,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             about=about(battery),
             of=battery.name,
             sentence=f"{reserve.words} from full, as good as new, at {rounded(reserve.load, 1)} A ({reserve.counted}). "
-            f"{least:g} h wanted.{advice}",
+            f"{in_full(least)} h wanted.{advice}",
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=shown,
             limits=(Limit(surely.name, low=least),),

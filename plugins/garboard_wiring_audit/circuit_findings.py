@@ -223,7 +223,7 @@ def label_findings(view: JobView) -> Iterator[Finding]:
     labels = labels_of(view)
     yield from _stale_labels(view)
     percent = labels.share * 100
-    counted = f"{len(labels.labelled)} of {len(view.vessel.circuits)} circuits labelled"
+    counted = f"{len(labels.labelled)} of {in_number(len(view.vessel.circuits), 'circuit')} labelled"
     if labels.bare or not labels.lacking:
         open_ones = f", {len(labels.lacking)} not known" if labels.lacking else f" ({rounded(percent, 0)} %)"
         yield Finding(

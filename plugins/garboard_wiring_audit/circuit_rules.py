@@ -17,6 +17,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -281,7 +282,8 @@ def _judge_rating(facts: CircuitFacts, rules: Rules, largest: float) -> CircuitR
             largest,
             "wiring_audit.overcurrent_rating.too_large",
             Verdict.FAIL,
-            f"{facts.rating:g} A {facts.circuit.protection} on {facts.conductor.label} that allows {largest:g} A.",
+            f"{in_full(facts.rating)} A {facts.circuit.protection} on {facts.conductor.label} that allows "
+            f"{in_full(largest)} A.",
         )
     facts.require("load")
     if facts.draws_too_much:
@@ -293,10 +295,12 @@ def _judge_rating(facts: CircuitFacts, rules: Rules, largest: float) -> CircuitR
             largest,
             "wiring_audit.overcurrent_rating.will_open",
             Verdict.ADVISE,
-            f"{facts.rating:g} A {facts.circuit.protection} for a load of {_amperes(facts.load)}: it will open.",
+            f"{in_full(facts.rating)} A {facts.circuit.protection} for a load of {_amperes(facts.load)}: it will open.",
         )
     code = "wiring_audit.overcurrent_rating.fits"
-    return _rating(facts, rules, largest, code, Verdict.PASS, f"{facts.rating:g} A, at most {largest:g} A.")
+    return _rating(
+        facts, rules, largest, code, Verdict.PASS, f"{in_full(facts.rating)} A, at most {in_full(largest)} A."
+    )
 
 
 def _rating(
@@ -312,8 +316,8 @@ def _rating(
         cells=(
             facts.conductor.label,
             rounded(facts.load.value, 1) if facts.knows(["load"]) else "",
-            f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
-            f"{largest:g}",
+            f"{in_full(facts.rating)} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
+            in_full(largest),
         ),
         numbers=(*numbers, Number("largest rating", largest, "A")),
         limits=limits,
@@ -329,7 +333,7 @@ def _draws_too_much(facts: CircuitFacts) -> CircuitResult:
         cells=(
             facts.conductor.label,
             rounded(facts.load.value, 1),
-            f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
+            f"{in_full(facts.rating)} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
             "",
         ),
         numbers=(Number.of("current", facts.current), Number("design current", facts.design.value, "A")),
@@ -341,7 +345,8 @@ def _draws_too_much(facts: CircuitFacts) -> CircuitResult:
 def _find_cause(facts: CircuitFacts) -> str:
     """What to do about a current far above the design current, where a fuse would be sized by it."""
     return (
-        f"{_amperes(facts.current)} measured, {facts.design.value:g} A by design: a stalled motor, a short or a wrong "
+        f"{_amperes(facts.current)} measured, {in_full(facts.design.value)} A by design: a stalled motor, a short "
+        f"or a wrong "
         "entry. Switch it off, find the cause and measure again. Fit no larger fuse."
     )
 
@@ -356,9 +361,9 @@ def _rating_limits(load: float | None, largest: float) -> tuple[Limit, ...]:
 def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     device = "breaker" if facts.circuit.protection == "breaker" else "fuse"
     if facts.draws_too_much:
-        return f"{_find_cause(facts)} Then size the {device}: at most {largest:g} A."
+        return f"{_find_cause(facts)} Then size the {device}: at most {in_full(largest)} A."
     if not facts.knows(["load"]):
-        return f"Enter the current, then fit a {device} above it and at most {largest:g} A."
+        return f"Enter the current, then fit a {device} above it and at most {in_full(largest)} A."
     load, margin = facts.load.value, rules.share("fuse_margin")
     rating = suggested_rating(load, largest, margin)
     if rating is not None:
@@ -366,10 +371,12 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
         why = (
             in_hand
             if rating >= margin * load
-            else f"the largest that fits between {rounded(load, 1)} and {largest:g} A"
+            else f"the largest that fits between {rounded(load, 1)} and {in_full(largest)} A"
         )
-        return f"Fit a {rating:g} A {device}: {why}."
-    return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
+        return f"Fit a {in_full(rating)} A {device}: {why}."
+    return (
+        f"No rating in stock lies above the load and within {in_full(largest)} A. {_cure(facts, rules)}, then fuse it."
+    )
 
 
 def judge_overcurrent_distance(view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
@@ -485,7 +492,7 @@ def _most_lost(facts: CircuitFacts, rules: Rules, verdict: Verdict) -> float:
 
 
 def _class_name(facts: CircuitFacts, rules: Rules) -> str:
-    critical, other = (f"{rules.share(name) * 100:g} %" for name in ("drop_critical", "drop_other"))
+    critical, other = (f"{in_full(rules.share(name) * 100)} %" for name in ("drop_critical", "drop_other"))
     if facts.circuit.critical is None:
         return f"{critical} or {other}"
     return critical if facts.circuit.critical else other
@@ -697,7 +704,10 @@ def _require_current(facts: CircuitFacts, drop: MeasuredValue) -> None:
 def _require_running(facts: CircuitFacts) -> None:
     """Raise NotEnoughData where the circuit hardly ran while its drop was read."""
     if facts.current.value < FAR_BELOW_DESIGN * facts.design.value:
-        ran = f"{rounded_beside(facts.current.value, [facts.design.value], 1)} A, {facts.design.value:g} A by design"
+        ran = (
+            f"{rounded_beside(facts.current.value, [facts.design.value], 1)} A, {in_full(facts.design.value)} A "
+            f"by design"
+        )
         text = f"{ran}: it hardly ran. Run it at full load and read current and drop again"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
 
@@ -854,7 +864,7 @@ def _cure(facts: CircuitFacts, rules: Rules) -> str:
     if facts.draws_too_much:
         return (
             f"Find first why it draws {rounded_beside(facts.current.value, [facts.design.value], 1)} A, "
-            f"{facts.design.value:g} A by design, then size it"
+            f"{in_full(facts.design.value)} A by design, then size it"
         )
     checks = [_carries, _keeps_drop]
     known = [check for check in checks if check(facts, rules, facts.conductor) is not None]

@@ -7,7 +7,7 @@ import re
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData, rounded
+from garboard.findings import Lack, NotEnoughData, plain_text, rounded
 
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 COPPER_RESISTIVITY = 1 / 58
@@ -182,7 +182,7 @@ def of_area(area: float) -> Conductor:
     >>> of_area(2.5).label
     '2.5 mm2'
     """
-    return Conductor(f"{area:.4g} mm2", area)
+    return Conductor(f"{plain_text(area)} mm2", area)
 
 
 def gauge_within(conductor: Conductor) -> str:

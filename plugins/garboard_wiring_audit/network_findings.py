@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
@@ -21,6 +22,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
 )
@@ -57,6 +59,7 @@ NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_E
 RESISTANCE = "networks.cable_resistance_per_metre"
 OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
 SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
+LEAST_RESISTANCE = 0.01  # the heaviest network cable has conductors of 16 AWG; common practice, no source [ohm/m]
 BEFORE_THE_TEE = "lost before the power tee"
 SHEETS = (bases.NETWORK_SHEETS,)
 
@@ -114,7 +117,7 @@ def load_findings(view: JobView) -> Iterator[Finding]:
             if number > LARGEST_DEVICE_LOAD
         ]
         if amperes > limit:
-            faults.append(f"{bus.cable} cable carries {limit:g} A: fit heavier cable or a second power tee.")
+            faults.append(f"{bus.cable} cable carries {in_full(limit)} A: fit heavier cable or a second power tee.")
         if len(bus.devices) > MOST_DEVICES:
             faults.append(f"{len(bus.devices)} devices, {MOST_DEVICES} at most: split the network.")
         faults += _fuse_faults(bus, amperes, limit)
@@ -153,8 +156,8 @@ def _fuse_faults(bus: NetworkBus, amperes: float, limit: float) -> list[str]:
         return []
     rating = known(bus.protection_rating, "A", "network fuse rating", field="networks.protection_rating").value
     if rating > limit:
-        return [f"{rating:g} A fuse on {bus.cable} cable: fit {limit:g} A."]
-    return [f"{rating:g} A fuse opens at this load: take load off the network."] if rating < amperes else []
+        return [f"{in_full(rating)} A fuse on {bus.cable} cable: fit {in_full(limit)} A."]
+    return [f"{in_full(rating)} A fuse opens at this load: take load off the network."] if rating < amperes else []
 
 
 def _device_table(bus: NetworkBus, numbers: list[int]) -> Table:
@@ -182,11 +185,23 @@ def length_findings(view: JobView) -> Iterator[Finding]:
             partial(known, bus.backbone_length, "m", "backbone length", field="networks.backbone_length"),
             *(partial(_drop_length, each) for each in bus.devices),
         )
+        _refuse_beyond(bus)
         names = (device.name for device in bus.devices)
         lengths = {name: drop.value for name, drop in zip(names, drops, strict=True)}
         yield _length_finding(bus, backbone.value, lengths)
 
     return _each_bus(view, judge, SHEETS)
+
+
+def _refuse_beyond(bus: NetworkBus) -> None:
+    """Raise NotEnoughData where a device sits further along the backbone than that is long: one of the two is wrong."""
+    backbone = bus.backbone_length.to("m") if bus.backbone_length else math.inf
+    for device in bus.devices:
+        away = device.distance_from_power.to("m") if device.distance_from_power else 0.0
+        if away > max(backbone * 1.05, backbone + 0.5):  # both are paced or taped
+            text = f"{device.name} sits {device.distance_from_power} from the power tee on a backbone of "
+            text += f"{bus.backbone_length}; correct one"
+            raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="networks.backbone_length", of=bus.name)
 
 
 def _drop_length(device: NetworkDevice) -> MeasuredValue:
@@ -198,16 +213,17 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
     total = sum(drops.values())
     longest = LARGEST_BACKBONE[bus.cable]
     faults = [
-        f"{name}: drop cable {rounded_beside(length, [LARGEST_DROP_LENGTH], 1)} m, {LARGEST_DROP_LENGTH:g} m allowed. "
+        f"{name}: drop cable {rounded_beside(length, [LARGEST_DROP_LENGTH], 1)} m, {in_full(LARGEST_DROP_LENGTH)} "
+        f"m allowed. "
         "Extend the backbone to it."
         for name, length in drops.items()
         if length > LARGEST_DROP_LENGTH
     ]
     if total > LARGEST_DROPS_TOGETHER:
-        faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:g} m together allowed.")
+        faults.append(f"Shorten the drop cables: {in_full(LARGEST_DROPS_TOGETHER)} m together allowed.")
     failed = bool(faults)
     if backbone > longest:
-        faults.append(f"Shorten the backbone to {longest:g} m, or split the network.")
+        faults.append(f"Shorten the backbone to {in_full(longest)} m, or split the network.")
     memory = bus.cable == HEAVY
     failed = failed or (backbone > longest and not memory)
     return Finding(
@@ -281,9 +297,14 @@ def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> t
 
 def _resistance(bus: NetworkBus) -> float:
     if bus.cable_resistance_per_metre is not None:
-        return known(
-            bus.cable_resistance_per_metre, "ohm", "cable resistance of one metre", field=RESISTANCE, of=bus.name
-        ).value
+        what = "cable resistance of one metre"
+        found = known(bus.cable_resistance_per_metre, "ohm", what, field=RESISTANCE, of=bus.name).value
+        if found < LEAST_RESISTANCE:
+            text = f"{what} reads {bus.cable_resistance_per_metre}, less than that of the heaviest network cable; "
+            raise NotEnoughData(
+                f"{text}read the data sheet again", lack=Lack.OUT_OF_RANGE, field=RESISTANCE, of=bus.name
+            )
+        return found
     if bus.cable == "light":
         return LIGHT_CABLE_RESISTANCE
     text = "resistance of one metre of cable is not entered; take it from the cable's data sheet"
@@ -320,6 +341,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
     limit = rules.amount("network_drop", "V")
 
     def judge(bus: NetworkBus) -> Iterator[Finding]:
+        _refuse_beyond(bus)
         resistance = _resistance(bus)
         devices = bus_devices(bus)
         if devices is None:
@@ -344,7 +366,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             sentence=f"{rounded_beside(drop, [limit], 2, may_touch=not too_much)} V lost {where}, by calculation; "
-            f"{limit:g} V allowed.{advice}",
+            f"{in_full(limit)} V allowed.{advice}",
             of=bus.name,
             places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
@@ -416,7 +438,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict = Verdict.ADVISE
         advice = {
             Verdict.PASS: "",
-            Verdict.ADVISE: f" Too close to tell, or below {least:g} V: check supply and tees, measure again.",
+            Verdict.ADVISE: f" Too close to tell, or below {in_full(least)} V: check supply and tees, measure again.",
             Verdict.FAIL: " Feed the backbone in its middle, fit heavier cable, or clean the tees.",
         }[verdict]
         code = {
@@ -431,7 +453,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             of=bus.name,
             sentence=f"{rounded_beside(worst.value, [least], 2)} V measured at the worst device, "
             f"{rounded_beside(drop.value, [limit], 2)} V below the power tee, "
-            f"{limit:g} V allowed.{advice}",
+            f"{in_full(limit)} V allowed.{advice}",
             numbers=(
                 Number.of("worst device", worst, 2),
                 Number.of("supply drop", drop, 2),
@@ -469,7 +491,8 @@ def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: Number, limit: float)
         sentence=(
             f"{rounded(tee.value, 2)} V at the power tee, "
             f"{rounded(lost.value, 2)} V below the {bus.supply_voltage} entered as supply, "
-            f"{limit:g} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure again."
+            f"{in_full(limit)} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure "
+            f"again."
         ),
         numbers=(lost,),
         limits=(Limit(lost.name, high=limit),),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import BEFORE_YOU_GO, HELM, Digits
 from garboard.records import Circuit
@@ -25,7 +25,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if hours is not None:
         told = math.floor(hours[1] * 10) / 10 if hours[1] < 10 else math.floor(hours[1])
         lines = (f"{hours[0]} battery, from full, with this on:", _running(view, hours[0]))
-        yield Digits(f"{told:g}\u00a0h", "or more, engines off", lines)
+        yield Digits(f"{in_full(told)}\u00a0h", "or more, engines off", lines)
     days = _shortest(assessed, _LEFT_ALONE, "d")
     if days is not None:
         battery = next((one for one in view.vessel.batteries if one.name == days[0]), None)
@@ -92,7 +92,7 @@ def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
     for battery in view.vessel.batteries:
         if any(view.value(BATTERIES, field, of=battery.name) for field in ("fuse_rating", "fuse_distance")):
             rating = _read(view, "fuse_rating", "A", battery.name)
-            size = "as printed on it" if rating is None else f"{rating:g} A"
+            size = "as printed on it" if rating is None else f"{in_full(rating)} A"
             yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
 
 

@@ -56,11 +56,9 @@ def known(
     return measured(usable, unit, 0.0, f"{field} {of} {what}")
 
 
-def known_value(
-    amount: Amount | None, unit: str, what: str, zero_allowed: bool = False, *, field: str = "", of: str = ""
-) -> float:
+def known_value(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False, *, field: str = "") -> float:
     """The same where nobody asks how sure it is [unit]."""
-    return _usable(amount, unit, what, zero_allowed, field, of).to(unit)
+    return _usable(amount, unit, what, zero_allowed, field, "").to(unit)
 
 
 def _usable(amount: Amount | None, unit: str, what: str, zero_allowed: bool, field: str, of: str) -> Amount:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
 
+from garboard.faults import in_number
 from garboard.findings import NotEnoughData, Number, Table, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
@@ -18,8 +18,6 @@ from garboard_wiring_audit.circuit_findings import verdicts_of
 from garboard_wiring_audit.readings import has_been_read, read
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
-
-T = TypeVar("T")
 
 CIRCUITS_TEXT = (
     "The circuits that were checked, each with its conductor, its fuse or breaker and what was measured. A circuit "
@@ -51,7 +49,7 @@ def _circuits(view: JobView) -> Iterator[Block]:
     headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Load", "Drop", "Verdict")
     rows = tuple(_circuit_row(view, circuit, verdicts[circuit.name]) for circuit in view.vessel.circuits)
     in_order = sum(verdict is Verdict.PASS for verdict in verdicts.values())
-    yield Number("in order", in_order, f"of {len(rows)} circuits", decimals=0)
+    yield Number("in order", in_order, f"of {in_number(len(rows), 'circuit')}", decimals=0)
     yield CIRCUITS_TEXT
     yield Table("Circuits", headings, rows)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import Basis
+from garboard.findings import Basis, in_full
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.settings import amount_setting, basis_used, setting_number
@@ -183,13 +183,13 @@ _BY_NAME = {setting.key.partition(".")[2]: setting for setting in SETTINGS}
 def charge_basis(percent: float) -> Basis:
     """Where the charge wanted at hand over comes from [%]."""
     return basis_used(
-        f"A battery is handed over at {percent:g} % of its charge or more", (_BY_NAME["charge_least"], percent)
+        f"A battery is handed over at {in_full(percent)} % of its charge or more", (_BY_NAME["charge_least"], percent)
     )
 
 
 def usable_basis(name: str, percent: float) -> Basis:
     """Where the usable part of a battery comes from; `name` of its setting [%]."""
-    return basis_used(f"{percent:g} % of a battery of this kind is usable", (_BY_NAME[name], percent))
+    return basis_used(f"{in_full(percent)} % of a battery of this kind is usable", (_BY_NAME[name], percent))
 
 
 @attrs.frozen

@@ -11,19 +11,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from garboard.faults import in_words
+import garboard_tablet.ui.before_kivy  # noqa: F401
 
-os.environ.setdefault("KIVY_NO_ARGS", "1")
-os.environ.setdefault("KIVY_NO_FILELOG", "1")
-os.environ.setdefault("KIVY_NO_CONFIG", "1")
-os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
-os.environ.setdefault("KIVY_IMAGE", "sdl2")  # a second reader of pictures takes 4 MB; photos are read without Kivy
-
+# isort: split
 from kivy.app import App
 from kivy.core.window import Window
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NotSaved
+from garboard.faults import in_words
 from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
@@ -49,9 +45,10 @@ from garboard_tablet.system.this_machine import files_of_this_machine, services_
 from garboard_tablet.ui.between_touches import BetweenTouches, is_finger_down
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.in_sight import InSight
-from garboard_tablet.ui.inputs import NumberPads
+from garboard_tablet.ui.inputs import KeptPresses, NumberPads
 from garboard_tablet.ui.run_clock import RunClock
 from garboard_tablet.ui.screen import PageScreen
+from garboard_tablet.ui.shaders import release_compiler
 from garboard_tablet.ui.shell import Shell
 from garboard_tablet.ui.theme import theme
 from garboard_tablet.ui.uncaught import ShowsThem, guarded
@@ -150,6 +147,7 @@ class GarboardApp(App):
             screen=self.screen,
             between_touches=self.between_touches,
             pads=NumberPads(),
+            presses=KeptPresses(),
             files=self.files,
             backups=self.backups,
             pointed=Pointed(tablet),
@@ -178,6 +176,7 @@ class GarboardApp(App):
 
     def _settled(self) -> None:
         """The first page is up and answers: what can wait begins now."""
+        release_compiler()
         self.watch.look()
         self.shop.begin()
         self.sight.settle()

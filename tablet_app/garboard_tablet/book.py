@@ -14,6 +14,7 @@ from garboard.report.press import NEEDED
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
+    from garboard.history.plans import SetAside
     from garboard.history.proof import Proof
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
@@ -68,19 +69,22 @@ def make_book(
     unread: int = 0,
     load_photo: PhotoLoader | None = None,
     proof: Proof | None = None,
+    aside: SetAside | None = None,
 ) -> bytes:
     """Make the book and keep it as a file. Takes seconds: call it in the background.
 
     unread     : how many entries of the boat could not be read
     load_photo : gives the files of photos
     proof      : of the entries it is made of
+    aside      : that a manager set the job aside
     """
     from garboard.report.book import handover_book
     from garboard.report.photos import no_photo
 
     make_folder(path.parent)
     load = load_photo or no_photo
-    book = handover_book(view, host, host.assess(view), unread=unread, load_photo=load, proof=proof)
+    assessed = host.assess(view)
+    book = handover_book(view, host, assessed, unread=unread, load_photo=load, proof=proof, aside=aside)
     write_whole(path, [book])
     return book
 

@@ -17,7 +17,7 @@ import attrs
 from garboard.findings import Figure
 from garboard.fittings import CAME_WITH
 from garboard.history.replay import replay
-from garboard.steps import Field, Kind
+from garboard.steps import Assessed, Field, Kind
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import asks_here, figures_and_tables
@@ -135,6 +135,14 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_signer", job.to("signer", "owner"), nothing
     yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
     found = tablet.assess(job.hull, job.job)
+    yield from _scenes_of_steps(tablet, job, short, found)
+    yield f"{short}_state", job.to("state", step=tablet.host.steps[0].key), nothing
+
+
+def _scenes_of_steps(
+    tablet: Tablet, job: Route, short: str, found: Sequence[Assessed]
+) -> Iterator[tuple[str, Route, Act]]:
+    """What was found, and the pages of each step; of each kind of value asked for, the first."""
     for number, (_, thing) in enumerate(figures_and_tables(found)):
         form = "figure" if isinstance(thing, Figure) else "table"
         yield f"{short}_{form}_{number}", job.to("results", str(number)), nothing
@@ -151,18 +159,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
         if any(one.step == step.key for one in found):
             yield f"{name}_why", here.to("why", "0"), nothing
         if step.guide:
-            yield f"{name}_live_unchosen", here.to("live"), nothing
-            yield f"{name}_live_waiting", here.to("live"), wait_for_start
-            yield f"{name}_live", here.to("live"), steer
-            yield f"{name}_live_simulated", here.to("live"), steer_simulated
-            yield f"{name}_live_silent", here.to("live"), fall_silent
-            yield f"{name}_live_disk_full", here.to("live"), fill_the_disk
-            yield f"{name}_live_unsaved", here.to("live"), leave_unsaved
-            yield f"{name}_source", here.to("source"), nothing
-            yield f"{name}_stopped", here.to("live"), stop_a_replay
-            yield f"{name}_recordings", here.to("recordings"), nothing
-            yield f"{name}_sensors", here.to("sensors"), nothing
-            yield f"{name}_sensor", here.to("sensor", "27"), nothing
+            yield from _scenes_of_guide(name, here)
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:
@@ -170,7 +167,21 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
                 yield from _scenes_of_ask(name, entry_route(here, ask), ask)
             elif (step.key, ask.field.name) == TYPED_IN_THE_README and ask.of == "house":
                 yield f"{name}_{ask.field.name}", entry_route(here, ask), nothing
-    yield f"{short}_state", job.to("state", step=tablet.host.steps[0].key), nothing
+
+
+def _scenes_of_guide(name: str, here: Route) -> Iterator[tuple[str, Route, Act]]:
+    yield f"{name}_live_unchosen", here.to("live"), nothing
+    yield f"{name}_live_waiting", here.to("live"), wait_for_start
+    yield f"{name}_live", here.to("live"), steer
+    yield f"{name}_live_simulated", here.to("live"), steer_simulated
+    yield f"{name}_live_silent", here.to("live"), fall_silent
+    yield f"{name}_live_disk_full", here.to("live"), fill_the_disk
+    yield f"{name}_live_unsaved", here.to("live"), leave_unsaved
+    yield f"{name}_source", here.to("source"), nothing
+    yield f"{name}_stopped", here.to("live"), stop_a_replay
+    yield f"{name}_recordings", here.to("recordings"), nothing
+    yield f"{name}_sensors", here.to("sensors"), nothing
+    yield f"{name}_sensor", here.to("sensor", "27"), nothing
 
 
 def _scenes_of_ask(name: str, route: Route, ask: Ask) -> Iterator[tuple[str, Route, Act]]:

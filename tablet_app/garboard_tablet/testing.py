@@ -202,13 +202,14 @@ def _waiting(condition: Callable[[], object], what: str) -> Iterator[None]:
 
 
 def _ready(widget: Any) -> bool:
-    """Whether a press counts now: it is there, and neither its page nor itself was touched a moment ago."""
-    from garboard_tablet.ui.widgets import Press
+    """Whether a press counts now: it is there, stands there as long as it takes to see it, and was not just pressed."""
+    from garboard_tablet.ui.widgets import Press, Touched, stood_before
 
     if widget is None or widget.width <= 1:
         return False
-    now = Press.now()
-    return now >= Press.quiet_until and now - getattr(widget, "_last", 0.0) >= Press.BOUNCE
+    if not isinstance(widget, Touched):
+        return Press.now() >= Press.quiet_until
+    return not stood_before.is_new(widget) and Press.now() - widget.standing.pressed >= widget.bounce
 
 
 def _app() -> Any:

@@ -60,7 +60,7 @@ def fill(folder: Path, hulls: int) -> None:
 
 def as_the_app_sets() -> None:
     """What the app sets where nothing loads Kivy before it; here its settings are changed first."""
-    os.environ.setdefault("KIVY_IMAGE", "sdl2")
+    import garboard_tablet.ui.before_kivy  # noqa: F401
 
 
 def quiet_window() -> None:

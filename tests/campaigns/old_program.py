@@ -198,7 +198,7 @@ def merge_both_ways(by: Program, programs: tuple[Program, Program], tablet: Path
     after = [held(folder) for folder in copies]
     every = {**before[0].entries, **before[1].entries}
     attachments = before[0].attachments | before[1].attachments
-    digests = {program.run("digest", copy, "--json", where=where) for program in programs for copy in copies}
+    digests = {_digests(program, copy, where) for program in programs for copy in copies}
     return Tally(
         merged_by=by.name,
         from_tablet=len(before[0].entries.keys() - before[1].entries.keys()),
@@ -215,6 +215,12 @@ def merge_both_ways(by: Program, programs: tuple[Program, Program], tablet: Path
         damaged=sum(len(one["damage"]) for one in reports),
         unequal=len(digests) - 1,
     )
+
+
+def _digests(program: Program, folder: Path, where: Path) -> str:
+    """Of each hull the digests of its entries and of its state; an older program prints both without being asked."""
+    asked = ["--state"] if "--state" in program.run("digest", "--help", where=where) else []
+    return json.dumps(json.loads(program.run("digest", folder, "--json", *asked, where=where))["hulls"])
 
 
 def _is_open_again(folder: Path, hull: str) -> bool:

@@ -219,7 +219,7 @@ def shop(folder: str) -> tuple[EmbeddedStore, Path]:
 def readers() -> dict[str, Reader]:
     """Every reader, with its corpus."""
     entries = [_made(number) for number in range(40)]
-    lines = [journal._line(entry.id, entry.raw) for entry in entries]
+    lines = journal._lines({entry.id: entry.raw for entry in entries}).splitlines(keepends=True)
     runs = [
         {"source": "boat's network", "origin": "live", "subject": ["prop_check", "full_throttle"]},
         *([second, "engine_speed", 5600.0 + second, "engine", "0", ""] for second in range(20)),

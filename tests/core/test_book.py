@@ -36,6 +36,7 @@ from garboard.findings import (
     Table,
     Verdict,
 )
+from garboard.history.plans import SetAside
 from garboard.hooks import hookimpl
 from garboard.hosting.cut import LONGEST_NAME, LONGEST_TEXT, MOST_COLUMNS
 from garboard.hosting.failures import PluginProblem
@@ -50,7 +51,7 @@ from garboard.report import press
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.drawn_signatures import DrawnSignatures
-from garboard.report.outline import HandOver, cautions, date_in_words
+from garboard.report.outline import HandOver, cautions, date_in_words, still_aside
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
 from garboard.report.press import BookRefused, NotTypeset, pressed
@@ -857,6 +858,19 @@ def test_a_signed_book_is_a_draft_while_an_entry_cannot_be_read(view: JobView) -
     assert "Not everything was read or judged." in cover
     assert all(re.search("Señora Åse, (Your boat|Record), draft, not all of it read", page) for page in others)
     assert "draft" in str(reader_of(book).metadata.title)  # type: ignore[union-attr]
+
+
+def test_a_book_of_a_job_set_aside_says_so_first(view: JobView) -> None:
+    aside = SetAside(by="M. Office", at="2026-05-14", reason="sold unrigged", came=0, holds=True)
+    cover, *others = map(on_one_line, page_texts(handover_book(view, small_plugin.small_host(), (), aside=aside)))
+    assert (
+        "SET ASIDE: THIS JOB WILL NOT BE FINISHED Set aside by M. Office: sold unrigged. DRAFT: NOT YET HANDED OVER"
+        in cover
+    )
+    assert all("draft, set aside" in page for page in others)
+    signed = attrs.evolve(view, sign_offs=SIGNED, steps=(), notes=())
+    assert still_aside(aside, signed) is None, "what is handed over was finished"
+    assert still_aside(attrs.evolve(aside, holds=False), view) is None
 
 
 def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_over(view: JobView) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from garboard.demo.samples_folder import sample_jobs_folder
@@ -64,6 +64,9 @@ def test_what_a_spreadsheet_leaves_around_a_table_is_no_fault(text: str) -> None
         lambda text: text.strip() == text
     )
 )
+@example("'=")
+@example("'")
+@example("''-1")
 def test_any_name_is_read_back_and_none_is_run_as_a_formula(name: str) -> None:
     """What a spreadsheet takes for a formula begins with one of = + - @ (common practice, no source)."""
     text = circuits_as_csv([Circuit(name=name)])

@@ -186,7 +186,8 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     assert (plain["format"], plain["version"]) == ("garboard findings", 1)
     job = plain["jobs"][0]
     assert list(job) == [
-        *("source", "faults", "hull_number", "vessel", "job", "questions", "counts", "findings", "punch_list", "trials")
+        *("source", "faults", "hull_number", "vessel", "job", "set_aside", "questions", "counts", "findings"),
+        *("punch_list", "trials"),
     ]
     assert list(job["findings"][0]) == [
         *("phase", "step", "calculator", "title", "plugin", "plugin_version", "code", "verdict", "about", "sentence"),
@@ -585,6 +586,13 @@ def test_help_is_there_without_docstrings() -> None:
     command = [sys.executable, "-OO", "-m", "garboard", "assess", "--help"]
     ended = subprocess.run(command, capture_output=True, text=True, check=True)
     assert "Exit status 0" in ended.stdout
+
+
+@pytest.mark.parametrize("words", [(), ("settings",), ("templates",)])
+def test_no_command_is_listed_with_half_a_sentence(words: tuple[str, ...]) -> None:
+    listed = run(*words, "--help").stdout.partition("Commands:")[2]
+    assert listed
+    assert "..." not in listed
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +15,7 @@ from garboard.disk.clock import (
     HybridClock,
     Stamp,
     after,
+    clock_mark,
     latest_here,
     order_key,
     wall_text,
@@ -121,3 +123,44 @@ def test_the_latest_time_is_told_across_offsets() -> None:
     times = ["2026-05-14T15:49:00+00:00", "2026-05-14T12:00:00-04:00", "2026-05-14T17:30:00+02:00", "noon"]
     here = datetime.fromisoformat(times[1]).astimezone()
     assert latest_here(times) == latest_here(reversed(times)) == f"{here:%Y-%m-%d %H:%M}"
+
+
+SPELLINGS = [
+    "%Y-%m-%dT%H:%M:%S+02:00",
+    "%Y-%m-%dT%H:%M:%S.25+02:00",
+    "%Y-%m-%d %H:%M+02:00",
+    "%Y%m%dT%H%M%S+02:00",
+    "%G-W%V-%uT%H:%M:%S+02:00",
+    "%Y-%m-%dT%H%M%S.0+02:00",
+    "%Y-%m-%dT%H:%M:%S+0200",
+    "%Y-%m-%dt%H:%M:%S+02",
+    "%Y-%m-%dT%H:%M:%SZ",
+    "%Y-%m-%dT%H:%M:%Sz",
+    "%Y-%m-%dT%H:%MZ",
+]
+
+
+@pytest.mark.parametrize("spelling", SPELLINGS)
+@pytest.mark.parametrize("other", SPELLINGS)
+def test_the_latest_time_is_told_however_others_spell_theirs(spelling: str, other: str) -> None:
+    """The spellings of ISO 8601 and RFC 3339. Of two, the later is told, whichever text sorts behind the other."""
+    behind = timedelta(hours=0 if spelling.upper().endswith("Z") else 2)
+    later = datetime(2026, 5, 14, 9, 31)
+    earlier = later - timedelta(minutes=1) + (timedelta(hours=0 if other.upper().endswith("Z") else 2) - behind)
+    here = (later - behind).replace(tzinfo=UTC).astimezone()
+    assert latest_here([f"{later:{spelling}}", f"{earlier:{other}}", "noon"]) == f"{here:%Y-%m-%d %H:%M}"
+    assert not clock_mark(f"{later:{spelling}}")
+
+
+def test_of_the_times_we_spell_the_latest_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many there are, one of each offset is."""
+    read: list[str] = []
+
+    def moment(at: str) -> datetime:
+        read.append(at)
+        return datetime.fromisoformat(at)
+
+    monkeypatch.setattr("garboard.disk.clock._moment", moment)
+    offsets = ("+02:00", "-04:00")
+    latest_here([f"2026-05-14T09:{number:02}:{number:02}{offset}" for number in range(60) for offset in offsets])
+    assert {*read} == {f"2026-05-14T09:59:59{offset}" for offset in offsets}

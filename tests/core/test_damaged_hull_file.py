@@ -8,22 +8,16 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import read
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.records import JsonValue
 from histories import HULL, JOB, tablet
+from run_program import run as _run
 
-OTHER = "QQZ04418D626"
 SOUND = "QQZ04419D626"
-
-
-def _run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments])
 
 
 def _cut(data: bytes) -> bytes:

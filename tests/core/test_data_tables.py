@@ -35,6 +35,7 @@ from garboard.report import data_files
 from garboard.report.data_files import Rows, write_tables
 from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
+from garboard.report.unit_signs import with_signs
 from histories import tablet
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def test_every_finding_and_every_number_of_it_is_a_row(base: duckdb.DuckDBPyConn
     told = rows(
         base, f"SELECT code, verdict, about, of, sentence FROM findings WHERE hull = '{SALTGRASS}' ORDER BY finding"
     )
-    assert told == [(one.code, one.verdict.value, one.about, one.of, one.sentence) for one in found]
+    assert told == [(one.code, one.verdict.value, one.about, one.of, with_signs(one.sentence)) for one in found]
     numbers = [(one.code, n.name, n.value, n.expanded_uncertainty, n.unit) for one in found for n in one.numbers]
     query = "SELECT code, name, value, expanded_uncertainty, unit FROM numbers WHERE hull = '{}' ORDER BY finding, name"
     assert sorted(rows(base, query.format(SALTGRASS)), key=str) == sorted(numbers, key=str)

@@ -24,13 +24,14 @@ from garboard.disk.hullfile import HullFolder
 from garboard.findings import Verdict
 from garboard.history.authoring import measure
 from garboard.history.merge import HullMerge, MergeReport
+from garboard.history.plans import SetAside
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Job, JsonValue
-from garboard.report.json_out import assessed_as_plain
+from garboard.report.json_out import assessed_job
 from garboard.report.terminal import Tools
 from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.sync import bring_ashore
@@ -170,7 +171,7 @@ JSON_OF_COMMANDS = {
     ],
     "plugins": [["--plugin", "README.md", "plugins"]],
     "steps": [["steps"]],
-    "digest": [["digest", "FOLDER"]],
+    "digest": [["digest", "FOLDER"], ["digest", "FOLDER", "--state"]],
 }
 """Runs that between them fill every list; FOLDER stands for a folder of hull files."""
 
@@ -188,9 +189,10 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
         words = [str(tmp_path) if word == "FOLDER" else word for word in run]
         printed |= _paths(json.loads(CliRunner().invoke(program, [*words, "--json"]).stdout), _own_names(command))
     if command == "assess":  # no sample's figure has a point marked in it
-        marked = [one for one in small_host().assess(small_view(tmp_path)) if one.finding.figures]
-        plain = json.loads(json.dumps({"jobs": [{"findings": [assessed_as_plain(one) for one in marked]}]}))
-        printed |= _paths(plain, _own_names(command))
+        view, host = small_view(tmp_path), small_host()
+        aside = SetAside(by="M. Office", at="", reason="sold unrigged", came=0, holds=True)
+        plain = {"jobs": [assessed_job("", view, host, host.assess(view), (), aside)]}
+        printed |= _paths(json.loads(json.dumps(plain)), _own_names(command))
     assert printed == _documented_paths(command)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import unicodedata
 from typing import Any
 
 import attrs
@@ -12,6 +13,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from garboard.disk import entries
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import (
     DEEPEST,
@@ -23,6 +25,7 @@ from garboard.disk.entries import (
     entry_id,
     hull_key_of,
     make_entry,
+    plain_place_and_value,
     read_entry,
     view,
 )
@@ -181,6 +184,37 @@ def test_the_quick_look_sees_keys_out_of_order(pairs: list[tuple[str, str | int]
     value = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(v)}" for k, v in pairs) + "}"
     raw = make(value="HERE").raw.replace(b'"HERE"', value.encode())
     assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+    named = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(str(v))}" for k, v in pairs) + "}"
+    raw = make(plugins={"HERE": "1"}).raw.replace(b'{"HERE":"1"}', named.encode())
+    assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+
+
+@pytest.mark.parametrize(
+    "odd", ["e\u0301", "\u0301", "\u0301\u0323", "\u212b", "\x7f", "\u2028", "\ufeff", "\U0001f6a4"]
+)
+@pytest.mark.parametrize("name", ["by", "subject", "job", "value", "plugins"])
+def test_the_quick_look_sees_text_of_another_spelling(name: str, odd: str) -> None:
+    """An accent joins the letter before it, and the sign of another text never is one."""
+    changed = {"subject": ["a", odd, "b"], "value": {"a": odd, "b": odd}, "plugins": {"a": odd, "b": "1"}}.get(
+        name, odd
+    )
+    raw = reworded(make(), **{name: changed})
+    assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+    cut = raw.replace(odd.encode(), odd.encode()[:-1] or b"a")
+    assert _outcome(hull_key_of, cut) == _outcome(lambda b: read_entry(b).hull_key, cut)
+    is_odd = odd == "\x7f" or not unicodedata.is_normalized("NFC", odd)
+    assert (plain_place_and_value(raw) is None) == is_odd
+
+
+def test_a_quick_look_is_enough_whatever_plugins_a_tablet_has_and_whoever_writes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A tablet writes all its plugins into every entry, and a name has any letters."""
+    made = [make(plugins={f"garboard_{number}": "1.2.3" for number in range(count)}) for count in (0, 1, 7, 60)]
+    made += [make(by="Zo\u00eb", value="21.5 \u00b0C"), make(by="\u30c6\u30b9\u30c8")]
+    monkeypatch.setattr(entries, "_loads", lambda raw: pytest.fail(f"read in full: {raw!r}"))
+    for entry in made:
+        assert (hull_key_of(entry.raw), view(entry.id, entry.raw).value) == (entry.hull_key, entry.value)
 
 
 @pytest.mark.parametrize(

@@ -154,7 +154,7 @@ def test_the_same_figure_gives_the_same_bytes(kind: str) -> None:
 
 
 def test_a_png_has_the_size_it_is_printed_at() -> None:
-    picture = Image.open(BytesIO(figure_bytes(THREE, "png", 127.0, 63.5, dots_per_inch=200)))
+    picture = Image.open(BytesIO(figure_bytes(THREE, "png", 127.0, 63.5)))
     assert picture.size == (127.0 / MILLIMETRES_PER_INCH * 200, 63.5 / MILLIMETRES_PER_INCH * 200)
 
 

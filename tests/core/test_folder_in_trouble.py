@@ -11,9 +11,8 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from garboard.commands.cli import program
 from garboard.disk import clock, partial_upload, storage
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
@@ -25,13 +24,9 @@ from garboard.history.authoring import Author, measure
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
 from histories import HULL, JOB, tablet
+from run_program import run as _run
 
 STEP, FIELD = "prop_check.runs", "speed"
-OTHER = "QQZ04418D626"
-
-
-def _run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [*map(str, arguments)])
 
 
 def _entry(row: int, hull: str = HULL) -> Entry:

@@ -9,7 +9,7 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
-from garboard.commands import hulls
+from garboard.commands import digest, hulls
 from garboard.commands.hull import command as hull_command
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
@@ -66,7 +66,7 @@ def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) 
         with HullFolder(tmp_path / name) as folder:
             folder.save(measure(tablet(name).author, HullState(HULL), JOB, STEP, FIELD, "30.0 kn", row=name))
     _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b", "--both-ways")
-    one, other = (json.loads(_run(hulls.digest, tmp_path / name, "--json").stdout) for name in ("a", "b"))
+    one, other = (json.loads(_run(digest.command, tmp_path / name, "--json").stdout) for name in ("a", "b"))
     assert one["hulls"] == other["hulls"] != {}
 
 

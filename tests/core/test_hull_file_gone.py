@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -10,9 +11,11 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from garboard.commands import digest, repair
 from garboard.commands import hulls as commands
-from garboard.commands import repair
 from garboard.commands.cli import program
+from garboard.disk import folder_names
+from garboard.disk.folder_names import FILE as NAMES
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.known_ids import FILE as KNOWN
@@ -55,10 +58,10 @@ def told(folder: Path) -> bool:
 
 
 def test_every_command_that_looks_through_a_folder_says_that_a_hull_file_is_gone(folder: Path, tmp_path: Path) -> None:
-    assert run(commands.digest, folder)[0] == 0
+    assert run(digest.command, folder)[0] == 0
     path_in(folder).unlink()
     for command, words in (
-        (commands.digest, (folder,)),
+        (digest.command, (folder,)),
         (program, ("assess", folder)),
         (repair.command, (folder,)),
         (commands.merge_folders, (folder, "--into", tmp_path / "new")),
@@ -79,7 +82,7 @@ def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_for
         report = merge([source], target)
     assert (report.complete, [loss.file.name for loss in report.lost]) == (False, [file_name(HERE)])
     for _ in "twice":
-        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+        assert "not just what it held, 1 entry" in " ".join(run(digest.command, folder)[1].split())
     enter(folder, HERE, "31.5 kn")
     assert told(folder), "a save does not make it forgotten"
     assert run(repair.command, folder, "--forget", HERE)[0] == 0
@@ -97,7 +100,7 @@ def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_
     path_in(folder).write_bytes(b"".join((heading, bytes([first[0] ^ 1]), first[1:], *rest)))
     enter(folder, HERE, "31.5 kn")
     for _ in "twice":
-        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+        assert "not just what it held, 1 entry" in " ".join(run(digest.command, folder)[1].split())
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
         assert merge([source], target).complete
     assert not told(folder)
@@ -118,7 +121,7 @@ def test_what_came_back_with_less_is_told_until_it_is_forgotten(folder: Path) ->
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
         merge([source], target)
         assert target.count(HERE) == 1
-    assert "not just what it held" in run(commands.digest, folder)[1]
+    assert "not just what it held" in run(digest.command, folder)[1]
     assert run(repair.command, folder, "--forget", HERE)[0] == 0
     assert not told(folder)
     with HullFolder(folder, read_only=True) as hulls:
@@ -141,7 +144,7 @@ def test_a_boat_removed_on_purpose_is_forgotten_and_may_come_again(folder: Path)
     assert run(repair.command, folder, "--forget", OTHER)[0] != 0, "that one is here"
     status, said = run(repair.command, folder, "--forget", HERE)
     assert (status, ALL_WELL in said) == (0, True)
-    assert run(commands.digest, folder)[0] == 0
+    assert run(digest.command, folder)[0] == 0
     enter(folder, HERE, "29 kn")
     assert not told(folder)
 
@@ -167,6 +170,46 @@ def test_nobody_is_accused(folder: Path, tmp_path: Path) -> None:
     for one in kept.parent.glob(f"{kept.name}.damaged-*"):
         one.unlink()  # as repair says, once nothing more is to be had from it
     assert not told(folder)
+
+
+def test_to_tell_what_is_damaged_the_folder_is_listed_as_often_for_many_boats_as_for_few(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 100 000 boats a listing takes a tenth of a second; once for each boat it took hours."""
+
+    def listed_for(boats: int) -> tuple[int, int, int]:
+        folder, hulls = tmp_path / str(boats), [f"QQZ{number:05d}D626" for number in range(boats)]
+        for hull in hulls:
+            enter(folder, hull, "31 kn")
+        (folder / NAMES).unlink(missing_ok=True)  # as it is where another program changed the folder
+        for path in (folder / HULLS_FOLDER, *(folder / HULLS_FOLDER).iterdir()):
+            os.utime(path, ns=(0, 1_700_000_000_000_000_000))
+        with monkeypatch.context() as patched:
+            patched.setattr(folder_names, "COARSEST_CLOCK", -60_000_000_000)  # as if it had changed a minute ago
+            asked.clear()
+            with HullFolder(folder, read_only=True) as files:
+                for hull in hulls:
+                    assert (files.damage_of([hull]), files.unread_of([hull])) == ((), 0)
+            of_each = len(asked)
+            for hull in hulls[: boats // 2]:
+                (folder / HULLS_FOLDER / file_name(hull)).unlink()
+            asked.clear()
+            with HullFolder(folder, read_only=True) as files:
+                assert len(files.damage_of(hulls)) == boats // 2
+                assert len(files.unread()) == boats // 2
+            return of_each, len(asked), boats
+
+    asked: list[object] = []
+    scandir = os.scandir
+
+    def counted(path: object) -> object:
+        asked.append(path)
+        return scandir(path)  # type: ignore[call-overload]
+
+    monkeypatch.setattr(os, "scandir", counted)
+    few, many = listed_for(4), listed_for(12)
+    assert few[:2] == many[:2]
+    assert few[0] == 1
 
 
 # All of it back, and more: what other tablets brought meanwhile hides that it is all

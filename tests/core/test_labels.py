@@ -42,7 +42,7 @@ from garboard.report.label_sheets import (
     without_type,
 )
 from garboard.report.terminal import Tools
-from garboard.units import parse_amount
+from garboard.units import Amount, parse_amount
 from wiring_boats import wiring_host
 
 SALTGRASS = sample_jobs_folder() / "saltgrass" / "job.json"
@@ -213,6 +213,12 @@ def test_the_stickers_symbol_is_read_back(saltgrass: Vessel, address: str, tmp_p
     assert symbol.text == (address or HULL)
 
 
+@pytest.mark.parametrize("name", ["", " "])
+def test_a_boat_without_a_name_has_a_sticker_too(saltgrass: Vessel, name: str) -> None:
+    """Its page answered that the server had made a mistake."""
+    assert words(pages(boat_sticker(attrs.evolve(saltgrass, name=name)))[0]) == HULL
+
+
 def picture(pdf: bytes) -> Any:
     """The dark squares of a page, a dot for every twentieth of a millimetre."""
     import numpy as np
@@ -261,9 +267,10 @@ def test_printed_then_changed_then_printed_anew(folder: Path) -> None:
     change_breaker(folder)
     assert [label.name for label in stale_labels(vessel_in(folder))] == ["VHF radio"]
     out = folder.parent / "labels.pdf"
-    said = run(folder, "--stale", "-o", out, "--form", "tape", "--printed", "--by", "N. Sorrel")
+    said = run(folder, "--stale", "-o", out, "--form", "tape", "--tape", "9", "--printed", "--by", "N. Sorrel")
     assert "1 label is printed, 1 of them anew" in said
     assert words(pages(out.read_bytes())[0]).startswith("4 VHF radio breaker 15 A")
+    assert {round(high) for _, high in boxes(out.read_bytes())} == {9}
     assert stale_labels(vessel_in(folder)) == ()
     with pytest.raises(InputError, match="every printed label says what is so"):
         run(folder, "--stale", "-o", out)
@@ -304,9 +311,10 @@ def test_a_circuit_changed_while_its_labels_are_written_is_not_said_to_be_printe
 
 
 def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
-    vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio"),))
+    vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio", conductor_area=Amount("2.5", "mm2")),))
     page = pages(label_tape("Saltgrass", labels_of(vessel), 9))[0]
     assert words(page).startswith("1 VHF radio")
+    assert "2.5 mm²" in words(page)
 
 
 def test_what_prints_as_an_empty_box_is_told() -> None:

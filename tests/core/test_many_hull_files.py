@@ -182,7 +182,7 @@ def test_never_is_told_what_a_folder_does_not_hold_however_coarse_its_clock(
         hull = chance.choice(HULLS)
         path = folder / "hulls" / file_name(hull)
         if chance.random() < 0.3:  # a folder opened for reading holds on to what it has in memory
-            reader._proofs._writing = True
+            reader._proofs._noting = reader._proofs._alone = True
             reader._proofs.write()
             reader = HullFolder(folder, read_only=True, of_today=True)
             taken += len(proofs._read(folder / proofs.FILE))

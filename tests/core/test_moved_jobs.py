@@ -6,9 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
 from garboard.history.boat import Boat, open_hull
@@ -16,14 +14,11 @@ from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
 from garboard.judging.assessing import AssessedJob, assess_one
 from histories import tablet
+from run_program import run as _run
 
 JOB = "saltgrass-2026-05"
 NEW = "QQZ05555E626"
 SIGNED = ("--by", "M. Office", "--reason", "typed wrongly")
-
-
-def _run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [str(one) for one in arguments])
 
 
 @pytest.fixture(scope="module")

@@ -10,13 +10,12 @@ from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.commands.new_plugin import files_of
 from garboard.findings import Table
 from garboard.samples import Sample
 from garboard.testing import as_data, job_from, job_of, judge, judged, load
+from run_program import run
 
 
 def block(marker: str, manual: str = "README.md") -> str:
@@ -25,10 +24,6 @@ def block(marker: str, manual: str = "README.md") -> str:
     found = re.findall(rf"<!-- {marker} -->\n```\w+\n(.*?)```", text, re.S)
     assert found
     return "\n\n".join(found)
-
-
-def run(*words: object) -> Result:
-    return CliRunner().invoke(program, [str(word) for word in words])
 
 
 @pytest.fixture(scope="module")

@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.disk.entries import (
     LARGEST_ENTRY,
     STRAY,
@@ -29,6 +27,7 @@ from garboard.history.replay import HullState, replay
 from garboard.shop_link.sync import bring_ashore
 from histories import HULL, JOB, tablet
 from hostile_entries import NO_ENTRIES
+from run_program import run as _run
 from shop_rig import shop_and_tablets
 
 OTHER = "QQZ01209A626"
@@ -46,10 +45,6 @@ def _stick(folder: Path, *lines: bytes) -> Path:
     (folder / HULLS_FOLDER).mkdir(parents=True)
     (folder / HULLS_FOLDER / file_name(HULL)).write_bytes(heading(HULL) + b"".join(lines))
     return folder
-
-
-def _run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [*map(str, arguments)])
 
 
 def _strays(folder: Path) -> list[bytes | None]:

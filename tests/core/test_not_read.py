@@ -10,9 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
@@ -23,15 +21,12 @@ from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one
 from garboard.testing import open_folder
 from histories import HULL, JOB, tablet
+from run_program import run as _run
 
 OTHER = "QQZ04418D626"
 STEP, FIELD = "prop_check.runs", "speed"
 PHOTO = b"a photo of the helm" * 100
 NAME = hashlib.sha256(PHOTO).hexdigest()
-
-
-def _run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [*map(str, arguments)])
 
 
 def _folder(path: Path, name: str = "a", hulls: tuple[str, ...] = (HULL, OTHER)) -> Path:

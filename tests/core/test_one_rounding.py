@@ -1,6 +1,7 @@
 """One rounding for sentences, numbers and the book: what a person reads is written with `garboard.findings.rounded`.
 
-Python's own formats round a half to even, so 450.5 was "450 degrees" in a sentence beside 451 in its number.
+Python's own formats round a half to even, so 450.5 was "450 degrees" in a sentence beside 451 in its number; and they
+write ten million as 1e+07.
 """
 
 from __future__ import annotations
@@ -14,36 +15,51 @@ from pathlib import Path
 import pytest
 
 import garboard
-from garboard.findings import NotEnoughData, decimals_beside, plain_text, rounded, rounded_beside
+from garboard.findings import (
+    Doubt,
+    Missing,
+    NotEnoughData,
+    decimals_beside,
+    in_full,
+    plain_text,
+    rounded,
+    rounded_beside,
+)
+from garboard.judging.assessing import Question
 from garboard.samples import Stream, StreamKey
+from garboard.units import Amount, range_in_words
 from garboard_handover.pilot import hold_of
 from garboard_shop.board import Week, shares
 from garboard_shop.pages.charts import in_digits
+from garboard_shop.pages.desk import shown_as_marks
 
 ROOT = Path(garboard.__file__).parents[2]
 FILES = sorted(file for folder in ("core", "plugins", "tablet_app") for file in (ROOT / folder).rglob("*.py"))
 NO_SENTENCE = {
     "core/garboard/demo/demo_day.py": "points of a drawn signature",
-    "core/garboard/findings.py": "rounds",
+    "core/garboard/findings.py": "a number too small for its digits",
     "core/garboard/hosting/made_up.py": "values of made-up jobs",
     "core/garboard/recordings/encode.py": "lines of recordings",
     "core/garboard/recordings/simulated_network.py": "lines of recordings",
     "core/garboard/report/label_sheets.py": "an error of a caller",
     "core/garboard/report/photos.py": "places in a drawing",
     "core/garboard/testing.py": "lines of recordings",
+    "core/garboard/units.py": "rounds",
+    "plugins/garboard_shop/pages/board.py": "places in a drawing",
     "plugins/garboard_shop/pages/charts.py": "places in a drawing",
     "plugins/garboard_shop/pages/drawing.py": "places in a drawing",
     "plugins/garboard_shop/postgres/schema.py": "a version",
     "tablet_app/garboard_tablet/gallery.py": "presses of a robot",
     "tablet_app/garboard_tablet/models/entry.py": "half of a last digit",
+    "tablet_app/garboard_tablet/models/scale.py": "ticks, with no digits from adding up",
     "tablet_app/garboard_tablet/ui/inputs.py": "points of a drawn signature",
     "tablet_app/garboard_tablet/ui/sound.py": "the name of a file",
 }
 """Files that format numbers for a program, with what is formatted there."""
-DIGITS = re.compile(r"\.(\d+|\{\})[fF]$")
-MAYBE = re.compile(r"\.(\d+|\{[^{}\n]*\})[fF]\b|\{((float|int)\()*round\(")
+DIGITS = re.compile(r"(?<![a-z])[fFgGeE]$")
+MAYBE = re.compile(r":[^\s:'\"]*[fFgGeE]\}|\{((float|int)\()*round\(|%[-+ 0-9]*\.\d+f")
 """No other file is worth reading as code."""
-IN_A_TEMPLATE = re.compile(r"\{[\w.]*:[^{}]*\.\d+[fF]\}|%[-+ 0]*\d*\.\d+f")
+IN_A_TEMPLATE = re.compile(r"\{[\w.]*:[^{}]*\.\d+[fF]\}|\{[\w.]*:[^{}\w]*[gGeE]\}|%[-+ 0]*\d*\.\d+f")
 
 
 def _spec(node: ast.FormattedValue) -> str:
@@ -73,6 +89,24 @@ def test_no_text_that_a_person_reads_rounds_in_another_way() -> None:
     assert {name for name, odd in found.items() if odd} >= NO_SENTENCE.keys(), "take out what formats none any more"
 
 
+def test_a_limit_of_millions_is_written_out() -> None:
+    assert range_in_words(0, 1e7, "ohm") == "0 to 10000000 ohm"
+    assert range_in_words(0, 1e7, "ohm", Amount("20000", "kohm")) == "0 to 10000 kohm"
+    assert in_full(0.00001) == "0.00001"
+
+
+def test_what_is_missing_doubtful_or_asked_about_has_a_real_minus() -> None:
+    told = "−40 to 90 °C"
+    assert range_in_words(-40, 90, "°C") == told
+    assert range_in_words(-50, 50, "ft", Amount("20", "m")).startswith("−15")
+    texts = (Missing("-40 to 90 °C").text, Doubt("-40 to 90 °C", step="a.b", field="c").text)
+    assert {*texts, Question("-40 to 90 °C").text} == {told}
+
+
+def test_a_cell_on_a_page_has_a_real_minus_and_an_address_stays() -> None:
+    assert [shown_as_marks(text) for text in ("-0.5 to 3 deg", "/boats/A?job=-5")] == ["−0.5 to 3°", "/boats/A?job=-5"]
+
+
 def test_no_template_of_a_page_does_either() -> None:
     pages = sorted((ROOT / "plugins" / "garboard_shop" / "pages" / "templates").glob("*.html"))
     assert pages
@@ -86,6 +120,9 @@ def test_no_template_of_a_page_does_either() -> None:
         'sentence = f"{speed:.1f} kn"',
         'sentence = f"{speed:.{digits}f} kn"',
         'sentence = f"{speed:+.0f} kn"',
+        'sentence = f"{speed:g} kn"',
+        'sentence = f"{speed:+.4g} kn"',
+        'sentence = phrase("{speed:g} kn", speed=speed)',
         'sentence = f"about {round(speed)} kn"',
         'sentence = f"about {float(round(speed, 2)):g} kn"',
         'sentence = phrase("{speed:.1f} kn", speed=speed)',
@@ -111,7 +148,7 @@ def test_numbers_of_a_few_digits_and_medians_round_as_sentences_do() -> None:
         "2.35",
         "0.000000000001",
     ]
-    assert (in_digits(5234.5, 3), in_digits(-0.0, 3)) == ("5235", "0")
+    assert (in_digits(5234.5), in_digits(-0.0)) == ("5235", "0")
     assert shares(Week(jobs=200, right=125, days=0.0)) == 63
     assert [rounded(value) for value in (0.5, 1.5, 2.5, -2.5, -0.4)] == ["1", "2", "3", "-3", "0"]
     assert rounded_beside(99.6, [100]) == rounded(99.6, decimals_beside(99.6, [100], 0)) == "99.6"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -162,9 +163,21 @@ def test_a_job_is_set_aside_by_command_and_taken_up_again(tmp_path: Path) -> Non
     def shown() -> str:
         return CliRunner().invoke(program, ["show", str(tmp_path / "shop"), "QQZ01234A626"]).output
 
+    def assessed(*more: str) -> str:
+        return CliRunner().invoke(program, ["assess", str(tmp_path / "shop"), *more]).output
+
     assert "et aside" not in shown()
     assert run("--reason", "sold unrigged") == f"job {job} is set aside\n"
     assert "  Set aside by M. Office: sold unrigged.\n" in shown()
+    assert "\nSet aside by M. Office: sold unrigged.\n\nALONGSIDE\n" in assessed()
+    (told,) = json.loads(assessed("--json"))["jobs"]
+    assert {**told["set_aside"], "at": ""} == {
+        "by": "M. Office",
+        "at": "",
+        "reason": "sold unrigged",
+        "came": 0,
+        "holds": True,
+    }
     assert (found := now()) is not None
     assert found.holds
     before = now()
@@ -174,3 +187,5 @@ def test_a_job_is_set_aside_by_command_and_taken_up_again(tmp_path: Path) -> Non
     assert run("--reason", "bought back", "--undo") == f"job {job} was not set aside. Nothing was changed\n"
     assert now() is None
     assert "et aside" not in shown()
+    assert "et aside" not in assessed()
+    assert json.loads(assessed("--json"))["jobs"][0]["set_aside"] is None

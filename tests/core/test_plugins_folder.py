@@ -9,11 +9,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
 
 import small_plugin
 import wrong_plugins
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure, sign_off
 from garboard.hosting.apart import Apart
@@ -23,6 +21,7 @@ from garboard.samples import Sample
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
 from histories import JOB, Tablet, tablet
 from hostile_checks import GOOD
+from run_program import run
 
 
 @pytest.fixture(scope="module")
@@ -46,10 +45,6 @@ def data(tmp_path: Path) -> Path:
     (tmp_path / "job.json").write_text(small_plugin.JOB, encoding="utf-8")
     (tmp_path / "day.csv").write_bytes(csv_series(Sample(float(at), "heading", 10.0, "20") for at in range(5)))
     return tmp_path
-
-
-def run(*arguments: object) -> Result:
-    return CliRunner().invoke(program, [str(argument) for argument in arguments])
 
 
 def test_every_command_reads_it(data: Path) -> None:

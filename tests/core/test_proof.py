@@ -14,11 +14,9 @@ from typing import Any
 import attrs
 import pytest
 import zxingcpp
-from click.testing import CliRunner, Result
 from PIL import Image
 
 import small_plugin
-from garboard.commands.cli import program
 from garboard.disk import entries as disk_entries
 from garboard.disk.entries import ISSUED, KINDS, Entry, read_entry
 from garboard.disk.hullfile import HullFolder
@@ -42,6 +40,7 @@ from garboard.records import JsonValue
 from garboard.report.blocks import qr_code
 from garboard.report.press import settable
 from garboard.report.record_file import attachments, changes, record_in, told, versions_changed
+from run_program import run
 
 HULL, JOB = "ABC12345C393", "J-1"
 PDF = b"%PDF as it was issued"
@@ -338,10 +337,6 @@ def test_the_code_reads_as_hull_number_and_root(entries: list[Entry]) -> None:
 
 
 # By command
-
-
-def run(*words: object) -> Result:
-    return CliRunner().invoke(program, [str(word) for word in words])
 
 
 @pytest.fixture(scope="module")

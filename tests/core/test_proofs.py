@@ -1,8 +1,9 @@
-"""Of many hull files a server takes what another program proved today; whatever is in doubt is read again."""
+"""Of many hull files a server and `garboard digest` take what was proved today; whatever is in doubt is read again."""
 
 from __future__ import annotations
 
 import errno
+import json
 import os
 import shutil
 import time
@@ -12,12 +13,15 @@ from typing import Any
 from zlib import crc32
 
 import pytest
+from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
-from garboard.disk import hullfile, proofs
+from garboard.commands.cli import program
+from garboard.disk import hullfile, proofs, storage
 from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import file_name, read
 from garboard.disk.proofs import FILE, LONGEST
+from garboard.history.merge import state_digest
 
 HULLS = [f"ABC{number:05d}A526" for number in range(6)]
 HELD = {hull: Holding(digest_of(entry_number(number, hull).id for number in range(2)), 2) for hull in HULLS}
@@ -47,11 +51,140 @@ def server(folder: Path) -> HullFolder:
     return HullFolder(folder, read_only=True, of_today=True)
 
 
-def test_a_server_opens_no_file_that_was_proved_today_and_a_command_opens_each(folder: Path, proved: list[int]) -> None:
+def digest(folder: Path, *options: str) -> Result:
+    return CliRunner().invoke(program, ["digest", str(folder), *options])
+
+
+def told(result: Result) -> dict[str, str]:
+    """The digests a command printed as JSON."""
+    return {hull: one["entries"] for hull, one in json.loads(result.stdout)["hulls"].items()}
+
+
+DIGESTS = {hull: held.digest for hull, held in HELD.items()}
+
+
+def test_a_server_opens_no_file_that_was_proved_today_and_another_command_opens_each(
+    folder: Path, proved: list[int]
+) -> None:
     with server(folder) as hulls:
         assert (hulls.holdings(), proved, hulls._open) == (HELD, [], {})
     with HullFolder(folder, read_only=True) as hulls:
         assert (hulls.holdings(), len(proved), hulls._open) == (HELD, len(HULLS), {})
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Every hull file that is opened in any way."""
+    names: list[str] = []
+
+    def opening(path: Any, *how: Any, **more: Any) -> int:
+        if str(path).endswith(".hull"):
+            names.append(Path(path).name)
+        return really(path, *how, **more)
+
+    def reading(self: Path) -> bytes:
+        if self.suffix == ".hull":
+            names.append(self.name)
+        return read_bytes(self)
+
+    really, read_bytes = os.open, Path.read_bytes
+    monkeypatch.setattr(os, "open", opening)
+    monkeypatch.setattr(Path, "read_bytes", reading)
+    return names
+
+
+def test_digest_opens_no_file_that_was_proved_today_and_says_since_when(folder: Path, opened: list[str]) -> None:
+    result = digest(folder, "--json")
+    plain = json.loads(result.stdout)
+    first = min(int(line.split()[6]) for line in (folder / FILE).read_text().splitlines()[1:-1])
+    assert (result.exit_code, opened, told(result)) == (0, [], DIGESTS)
+    assert (plain["taken"], plain["proved_at"]) == (len(HULLS), first * 1000)
+    assert "6 files were not read again: proved since " in result.stderr
+    assert digest(folder).stdout == "".join(f"{hull}  entries {held.digest[:16]}\n" for hull, held in HELD.items())
+    assert opened == []
+
+
+@pytest.mark.parametrize("option", ["--prove", "--state"])
+def test_digest_opens_every_file_where_it_is_asked_to(folder: Path, opened: list[str], option: str) -> None:
+    result = digest(folder, option, "--json")
+    assert (result.exit_code, told(result), result.stderr) == (0, DIGESTS, "")
+    assert {*opened} == {file_name(hull) for hull in HULLS}
+    assert json.loads(result.stdout)["taken"] == 0
+    if option == "--state":
+        with HullFolder(folder, read_only=True) as hulls:
+            states = {hull: state_digest(hulls, hull) for hull in HULLS}
+        assert {hull: one["state"] for hull, one in json.loads(result.stdout)["hulls"].items()} == states
+
+
+def test_digest_reads_every_file_of_a_small_folder(
+    folder: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(hullfile, "MOST_IN_MEMORY", len(HULLS))
+    assert (told(digest(folder, "--json")), {*opened}) == (DIGESTS, {file_name(hull) for hull in HULLS})
+
+
+@pytest.mark.parametrize("option", [[], ["--prove"]])
+def test_what_digest_read_it_need_not_read_again_the_same_day(
+    folder: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch, option: list[str]
+) -> None:
+    (folder / FILE).unlink()
+    others = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    opened.clear()
+    with monkeypatch.context() as later:
+        later.setattr(proofs, "COARSEST_CLOCK", -60_000_000_000)
+        assert told(digest(folder, *option, "--json")) == DIGESTS
+    assert len(opened) == len(HULLS)
+    opened.clear()
+    assert (told(digest(folder, "--json")), opened) == (DIGESTS, [])
+    now = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    assert {*now} - {*others} == {folder / FILE}
+    assert others.items() <= now.items()
+
+
+def test_digest_notes_nothing_where_it_may_not_write_or_another_program_noted_meanwhile(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(proofs, "COARSEST_CLOCK", -60_000_000_000)
+    with HullFolder(folder, read_only=True, proving=True) as hulls:
+        with HullFolder(folder) as other:  # which has none of a file that the disk just refused
+            other.holdings()
+            other._proofs.forget(file_name(HULLS[1]))
+        noted = (folder / FILE).read_bytes()
+        assert hulls.holdings() == HELD
+    assert (folder / FILE).read_bytes() == noted
+    assert HULLS[1].encode() not in noted
+    (folder / FILE).unlink()
+
+    def refused(path: Path, *_: object) -> None:
+        raise storage.not_saved(path, OSError(errno.EROFS, os.strerror(errno.EROFS)))
+
+    monkeypatch.setattr(storage, "write_whole", refused)
+    assert told(digest(folder, "--json")) == DIGESTS
+    assert not (folder / FILE).exists()
+
+
+def test_what_a_killed_program_left_of_its_proofs_is_cleared_away(folder: Path) -> None:
+    left = storage.unfinished(folder / FILE)
+    left.write_bytes(b"half of it")
+    with HullFolder(folder, of_today=True) as hulls:
+        hulls._proofs.forget(file_name(HULLS[1]))
+    assert not left.exists()
+
+
+def test_of_a_restored_backup_nothing_is_taken_as_proved(folder: Path, opened: list[str], tmp_path: Path) -> None:
+    """Every file is as it was and has its old time, in the same places on the disk: also that of the proofs."""
+    shutil.copytree(folder, tmp_path / "backup")
+    with HullFolder(folder) as hulls:
+        hulls.save(entry_number(2, HULLS[2]))
+    time.sleep(0.02)
+    for path in [path for path in (tmp_path / "backup").rglob("*") if path.is_file()]:
+        place = folder / path.relative_to(tmp_path / "backup")
+        place.write_bytes(path.read_bytes())
+        shutil.copystat(path, place)
+    opened.clear()
+    result = digest(folder, "--json")
+    assert (told(result), json.loads(result.stdout)["taken"]) == (DIGESTS, 0)
+    assert {*opened} == {file_name(hull) for hull in HULLS}
 
 
 def test_what_was_saved_since_is_opened_and_nothing_else(folder: Path, proved: list[int]) -> None:
@@ -130,6 +263,7 @@ def test_of_a_file_that_is_another_the_proof_does_not_hold(
         held = hulls.holdings()
         assert held.pop(HULLS[0]) == (digest_of(ids), len(ids)) != HELD[HULLS[0]]
         assert held == {hull: one for hull, one in HELD.items() if hull != HULLS[0]}
+    assert told(digest(folder, "--json")) == {**DIGESTS, HULLS[0]: digest_of(ids)}
 
 
 @pytest.mark.parametrize("ahead", [LONGEST, -3600])
@@ -141,6 +275,8 @@ def test_a_proof_holds_for_a_day_and_not_where_the_clock_was_set_back(
     with server(folder) as hulls:
         assert hulls.holdings() == HELD
     assert len(proved) == len(HULLS)
+    result = digest(folder, "--json")
+    assert (told(result), json.loads(result.stdout)["taken"], len(proved)) == (DIGESTS, 0, 2 * len(HULLS))
 
 
 def test_a_file_that_the_disk_refuses_is_not_held_whatever_was_proved_of_it(
@@ -179,11 +315,11 @@ def test_a_proof_made_before_the_system_knew_the_time_runs_out_as_any_other(
     path.write_bytes(b"of 1970")
     monkeypatch.setattr(proofs, "changed", lambda _: 0)
     found = path.stat()
-    one = proofs.Proofs(tmp_path, writing=True, of_today=False)
+    one = proofs.Proofs(tmp_path, noting=True, alone=True, of_today=False)
     one.add(path.name, found, ("0" * 64, 2), 1000 * 1_000_000_000)
     of_a_minute_later, today = f"{1060:010d}", proofs.seconds_now()
-    assert one.of(path.name, found, of_a_minute_later) == ("0" * 64, 2)
-    assert one.of(path.name, found, today) is None
+    assert one.looked_up(of_a_minute_later)(path.name, found) == ("0" * 64, 2, f"{1000:010d}")
+    assert one.looked_up(today)(path.name, found) is None
 
 
 def test_not_all_proofs_run_out_at_once(folder: Path) -> None:

@@ -4,9 +4,7 @@ from pathlib import Path
 
 import attrs
 import pytest
-from click.testing import CliRunner
 
-from garboard.commands.cli import program
 from garboard.disk import entries
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
@@ -18,17 +16,13 @@ from garboard.history.setting_entries import reset_setting
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import job_file_text, read_job_file
 from garboard.shop_link import pairing
+from run_program import outcome as run
 from setting_jobs import DROP, OFFICE, SALTGRASS, set_for_job, set_for_shop, take_in, view_in
 
 HOST = make_host(entry_points=False)
 LABELS = "wiring_audit.labelled"
 TABLET = attrs.evolve(OFFICE, tablet="device-1", by="R. Vane")
 PAIRED = pairing.PairedShop("Yard", "10.0.0.2", 8443, "ab" * 32, "token", "t1", "technician", "device-1")
-
-
-def run(*words: object) -> tuple[int, str]:
-    ended = CliRunner().invoke(program, [str(word) for word in words])
-    return ended.exit_code, ended.output
 
 
 @pytest.fixture

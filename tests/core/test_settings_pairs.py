@@ -5,24 +5,18 @@ from pathlib import Path
 
 import attrs
 import pytest
-from click.testing import CliRunner
 
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.history.boat import open_hull
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import job_file_text, read_job_file
+from run_program import outcome as run
 from setting_jobs import SALTGRASS, set_for_job, take_in
 
 HOST = make_host(entry_points=False)
 DECLARED = {setting.key: setting for setting in HOST.settings}
 PAIRS = [(low, high) for low in HOST.settings for high in low.at_most]
 LOW, HIGH = "prop_check.slip_low_planing", "prop_check.slip_high_planing"
-
-
-def run(*words: object) -> tuple[int, str]:
-    ended = CliRunner().invoke(program, [str(word) for word in words])
-    return ended.exit_code, ended.output
 
 
 def put(folder: Path, key: str, value: str, *more: str) -> tuple[int, str]:

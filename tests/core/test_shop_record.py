@@ -3,10 +3,8 @@
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
 from garboard import hull_number
-from garboard.commands.cli import program
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
@@ -14,14 +12,10 @@ from garboard.history.boat import open_hull
 from garboard.history.merge import merge
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_hulls
+from run_program import outcome as run
 from setting_jobs import DROP, SALTGRASS, set_for_shop, take_in
 
 HOST = make_host(entry_points=False)
-
-
-def run(*words: object) -> tuple[int, str]:
-    ended = CliRunner().invoke(program, [str(word) for word in words])
-    return ended.exit_code, ended.output
 
 
 @pytest.fixture

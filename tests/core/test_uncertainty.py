@@ -28,7 +28,7 @@ ROOT = Path(garboard.__file__).parents[2]
 JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "engine_trial", "handover")
 
 
-@pytest.mark.parametrize("freedom", [1, 2, 3, 5, 10, 11, 15, 30, 120, 100_000])
+@pytest.mark.parametrize("freedom", [*range(1, 41), 60, 120, 1000, 100_000])
 def test_the_coverage_factor_agrees_with_scipy(freedom: int) -> None:
     """Source: scipy.stats.t."""
     from scipy import stats

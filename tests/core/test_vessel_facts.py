@@ -129,6 +129,14 @@ def test_an_insulation_rating_above_all_that_are_printed_is_doubted(sample: JobF
     assert named == [("circuits.insulation_temperature", vessel.circuits[0].name)] * doubted
 
 
+@pytest.mark.parametrize(("hours", "asked"), [("324 h", 1), ("40 h", 0)])
+def test_engines_that_ran_far_apart_are_asked_about(sample: JobFile, hours: str, asked: int) -> None:
+    vessel = structure(changed(sample, "engines", 0, "hours", value=hours), Vessel, "job")
+    told = ["port engine has run 324 h, starboard engine 5.4 h. Is it right?"]
+    assert list(unusual_facts(vessel)) == told * asked
+    assert not list(doubts_of(vessel)), "one may be newer"
+
+
 @pytest.mark.parametrize(("path", "value", "calculator"), DOUBTED)
 def test_nothing_passes_on_facts_that_contradict_each_other(
     host: PluginHost, sample: JobFile, path: tuple[str | int, ...], value: str, calculator: str

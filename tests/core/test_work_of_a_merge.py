@@ -17,7 +17,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.history import registers, signature_scope, worth_telling
 from garboard.history.authoring import measure, sign_off
-from garboard.history.merge import merge
+from garboard.history.merge import HullMerge, boat_by_boat, merge
 from garboard.history.replay import replay
 from garboard.hull_number import KnownNumbers
 from histories import HULL, JOB, tablet
@@ -187,3 +187,19 @@ def test_in_a_folder_that_was_copied_every_hull_file_is_opened(tmp_path: Path, s
     with HullFolder(tmp_path / "copy", read_only=True) as folder:
         assert list(folder.hulls()) == OTHERS
     assert len(opened) == len(OTHERS)
+
+
+def test_a_report_puts_the_numbers_of_many_boats_together_with_work_for_each_of_them() -> None:
+    """Each was compared with all before it: of 10 000 boats it took as long as nine merges."""
+
+    def report(boats: int) -> list[HullMerge]:
+        pairs = [(f"QQZ{number:05d}A626", f"QQZ{number:05d}B626") for number in range(boats)]
+        parts = [HullMerge(hull=one, received=1, existing=0, also=(other,)) for one, other in pairs]
+        return [*parts, *(HullMerge(hull=other, received=2, existing=0) for _, other in pairs)]
+
+    few, many = (calls_of(lambda boats=boats: boat_by_boat(report(boats))) for boats in (50, 200))  # type: ignore[misc]
+    assert many < 4.2 * few
+    found = boat_by_boat(report(3))
+    assert [(one.hull, one.also, one.received) for one in found] == [
+        (f"QQZ{number:05d}A626", (f"QQZ{number:05d}B626",), 3) for number in range(3)
+    ]

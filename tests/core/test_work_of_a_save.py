@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import random
 import shutil
@@ -10,19 +11,23 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
 
 from campaigns.writers import HULLS, entry_number
 from counted import calls_of
 from garboard.disk import entries
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import make_entry
+from garboard.disk.entries import Entry, make_entry, view
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.sizes import FileSizes
+from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
 
 HERE, OTHER, _ = HULLS
+BEGIN = "posix_fadvise"
+"""What has the system begin to write; not every system has it."""
 
 
 @pytest.fixture
@@ -39,14 +44,17 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
 
         monkeypatch.setattr(place, name, counting)
 
-    for name in ("open", "close", "stat", "lstat", "fstat", "write", "fsync", "ftruncate", "replace", "utime"):
-        counted(os, name)
+    for name in ("open", "close", "stat", "lstat", "fstat", "write", "fsync", "ftruncate", "replace", "utime", BEGIN):
+        if hasattr(os, name):
+            counted(os, name)
     counted(HullFile, "digest")
     return count
 
 
 def test_a_save_is_one_flush_and_three_writes_however_much_the_boat_has(tmp_path: Path, asked: Counter[str]) -> None:
-    """The entry is written and flushed; then two notes are written. Before, the lock and the file are looked at."""
+    """The entry is written, begun to be flushed, and flushed; then two notes are written. Before, the lock and the file
+    are looked at.
+    """
     calls = []
     for many in (20, 2000):
         with HullFolder(tmp_path / str(many)) as hulls:
@@ -56,8 +64,44 @@ def test_a_save_is_one_flush_and_three_writes_however_much_the_boat_has(tmp_path
             entry = entry_number(-3, HERE)
             asked.clear()
             calls.append(calls_of(lambda hulls=hulls, entry=entry: hulls.save(entry)))  # type: ignore[misc]
-            assert asked == {"stat": 2, "write": 3, "fstat": 1, "fsync": 1}
+            assert asked == {"stat": 2, "write": 3, "fstat": 1, "fsync": 1} | dict.fromkeys({BEGIN} & {*dir(os)}, 1)
     assert calls[0] == calls[1]
+
+
+def test_nothing_is_noted_of_what_the_disk_does_not_hold_yet(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a power cut, or a flush the disk refuses, no note says more than is there."""
+    seen: list[tuple[int, bytes, bytes]] = []
+    real, is_refused = os.fsync, [False]
+
+    def flush(descriptor: int) -> None:
+        seen.append((os.fstat(descriptor).st_size, *notes()))
+        if is_refused[0]:
+            raise OSError(errno.EIO, "refused")
+        real(descriptor)
+
+    def notes() -> tuple[bytes, bytes]:
+        return (tmp_path / "hulls.sizes").read_bytes(), (tmp_path / "hulls.ids").read_bytes()
+
+    with HullFolder(tmp_path) as hulls:
+        hulls.put_if_absent(HERE, [entry_number(number, HERE) for number in range(20)])
+        path = hulls.hull(HERE).journal.path
+        monkeypatch.setattr(os, "fsync", flush)
+        for is_refused[0] in (False, True, False):
+            before = path.stat().st_size, *notes()
+            seen.clear()
+            if is_refused[0]:
+                with pytest.raises(NotSaved):
+                    hulls.save(entry_number(-1, HERE))
+                assert (path.stat().st_size, *notes()) == before
+            else:
+                hulls.save(entry_number(len(hulls.ids(HERE)), HERE))
+                assert notes()[0] != before[1]
+                assert notes()[1] != before[2]
+            assert [noted[1:] for noted in seen] == [before[1:]]
+            assert seen[0][0] > before[0]
+        assert len(hulls.ids(HERE)) == 22
+    with HullFolder(tmp_path, read_only=True) as hulls:
+        assert (len(hulls.ids(HERE)), hulls.damage()) == (22, ())
 
 
 def test_the_digest_of_a_boat_is_noted_once_another_is_worked_on_and_at_the_end(tmp_path: Path) -> None:
@@ -147,7 +191,12 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
             entry = make_entry(fields.pop("kind"), fields.pop("hull"), **fields)
         except (InputError, TypeError, ValueError, AttributeError, RecursionError) as error:
             return type(error), str(error)
-        return entry.id, entry.raw, {**entry.fields}, entry.subject, entry.value
+        read = view(entry.id, entry.raw)
+        names = [one.name for one in attrs.fields(Entry) if one.name != "_fields"]
+        assert [(type(getattr(entry, name)), getattr(entry, name)) for name in names] == [
+            (type(getattr(read, name)), getattr(read, name)) for name in names
+        ]
+        return entry.id, entry.raw, {**entry.fields}
 
     plainly = 0
     for _ in range(1200):
@@ -162,12 +211,23 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
         for name in chance.sample(sorted(fields), chance.randrange(3)):
             odd = chance.choice(ODD)
             fields[name] = {"subject": [odd], "clock": [odd, 0]}.get(name, odd)
-        fields["plugins"] = chance.choice([None, {}, {"prop": "1.0"}, {"prop": chance.choice(ODD)}, {1: "1"}])
+        fields["plugins"] = chance.choice(
+            [
+                None,
+                {},
+                {"b": "1.0", "a": "2"},
+                {"prop": chance.choice(ODD)},
+                {1: "1"},
+                {chance.choice(ODD[:9]): "1"},
+            ]
+        )
         fields["replaces"] = chance.choice([[], ["a" * 32], ["b" * 32, "a" * 32, "a" * 32], [chance.choice(["", "x"])]])
-        fields["more"] = chance.choice([None, None, {}, {"extra": 1}])
+        fields["more"] = chance.choice(
+            [None, None, {}, {"extra": 1}, {"instrument": "m1"}, {"instrument": chance.choice(ODD)}]
+        )
         shortly = made({**fields})
         with monkeypatch.context() as slow:
-            slow.setattr(entries, "_plainly_made", lambda _: b"")
+            slow.setattr(entries, "_plainly_made", lambda *_: None)
             assert shortly == made({**fields}) or "nan" in str(fields), fields
         plainly += not isinstance(shortly[0], type)  # type: ignore[index]
     assert 200 < plainly < 1000

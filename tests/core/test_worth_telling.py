@@ -165,6 +165,22 @@ def test_a_signature_stale_before_and_signed_again_is_told_by_no_clock(seed: int
 
 
 @pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("typed_in", JOBS[:2])
+def test_of_signatures_over_jobs_that_are_joined_the_one_that_was_sound_is_told(typed_in: str, seed: int) -> None:
+    """One was stale, and either may be the one that is shown for both."""
+    signer, other = tablet("a"), tablet("b")
+    both = [signed(signer, job, "A. Wren") for job in JOBS[:2]]
+    reason: JsonValue = {"job": JOBS[1], "reason": "one piece of work"}
+    join = signer.write(signer.author.write(signer.state, "move", ("into",), reason, job=JOBS[0]))
+    entries = with_other_clocks(
+        {one.id: one for one in (*both, join, *typed(other, "u", job=typed_in))}, random.Random(seed)
+    )
+    late = entries[join.id]
+    ((who, names),) = told([one for one in entries.values() if one is not late], [late]).stale
+    assert (who, len(names)) == (f"technician A. Wren, job {JOBS[1]}", 1)
+
+
+@pytest.mark.parametrize("seed", range(4))
 def test_of_signatures_over_joined_jobs_that_part_again_none_is_told_by_a_clock(seed: int) -> None:
     """Both were stale, and one stood for both while the jobs were joined."""
     signer, other = tablet("a"), tablet("b")

@@ -46,9 +46,8 @@ SWING_REFERENCE = 0.5
 """Of the direction a swing is held against, 95 %, for all its readings [deg]."""
 ANY_CURRENT = 0.2
 """Standard deviation of each of the two parts of a current nobody measured [kn]: within 0.5 kn in 95 %."""
-DEVIATION, DEVIATION_OF_TWICE, DEVIATION_OF_MORE = 1.0, 0.28, 0.17
-"""Standard deviation of B and C, of D and E, and of each coefficient of three times the heading, of a sensor that was
-not swung yet [deg]."""
+DEVIATION, DEVIATION_OF_TWICE = 1.0, 0.28
+"""Standard deviation of B and C, and of D and E, of a sensor that was not swung yet [deg]."""
 DOWN_WIND = 0.2
 """By which a boat is faster down a steady breeze than without it, 95 % [kn]."""
 LEEWAY = 1.0

@@ -29,7 +29,7 @@ CLOSE = (*WIDE[:3], *(2000.0 + 300 * number for number in range(10)), 5200.0, 57
 """Throttle steps 500 apart, and 300 apart from below the hump to beyond the best cruise [rev/min]."""
 RECOVERED = 0.5
 """Share of the rise beyond the hump at which planing begins, as the settings have it [-]."""
-RATED_POWER, DENSITY = 200.0, 6.1  # [hp], [lb/gal]
+RATED_POWER = 200.0  # [hp]
 
 
 def a_boat(chance: random.Random) -> Boat:

@@ -21,8 +21,6 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.steps import Assessed
 
-IN_ORDER = (Verdict.PASS,)
-
 ANYWHERE, ONE_PIECE = "of one job", "of one piece"
 OPPOSITES: tuple[tuple[str, str, str], ...] = (
     # all circuits are labelled; of some nobody knows

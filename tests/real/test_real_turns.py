@@ -62,11 +62,12 @@ def test_both_sources_turned_a_little_over_a_circle_and_the_course_agrees(real_r
         assert turn.by_course == pytest.approx(course_turned(path, "52", turn), abs=0.2)
         assert turn.direction == "starboard"
     prompt, late = turns
-    assert prompt.course_ratio == pytest.approx(1.0, abs=0.005)
+    assert prompt.by_course is not None
+    assert prompt.compared / prompt.by_course == pytest.approx(1.0, abs=0.005)
     # 52 smooths: it follows 27 about 9.5 s late (least squares of the two rates), and the recording ends while the
     # boat still turns. So it has missed up to 9.5 s of 1.7 deg/s, some 16 of 368 degrees: too little, never too much.
-    assert late.course_ratio is not None
-    assert 1 - 16 / 368 < late.course_ratio < 1.0
+    assert late.by_course is not None
+    assert 1 - 16 / 368 < late.compared / late.by_course < 1.0
 
 
 def test_the_share_of_time_in_the_band_is_counted_on_the_rate_as_sampled(real_recordings: Path) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -10,12 +12,17 @@ import pytest
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
+from garboard.history.merge import HullMerge
+from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.records import JsonValue
 from garboard.shop_link import pairing, sync
 from garboard.shop_link.ashore import ASHORE, State
+from garboard.shop_link.sync import SyncReport
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
 from garboard_tablet.models.ashore import lines_of
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.shop_worker import ShopWorker
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in
 from shop_rig import RunningShop
 from tablet.driver import Drive, Driver, new_job
@@ -251,3 +258,88 @@ def test_settings_of_another_shop_from_a_stick_keep_no_boat_from_being_ashore(dr
     said = lines_of(State(word=ASHORE, report=report))
     assert [one.urgent for one in said if "settings of another shop" in one.text] == [False]
     assert not any(SHOP_RECORD in one.text or one.urgent for one in said)
+
+
+def _done(**found: Any) -> SyncReport:
+    """What bringing ashore did, where nothing else was found."""
+    nothing: dict[str, Any] = dict.fromkeys(
+        (
+            "sent",
+            "received",
+            "attachments_sent",
+            "attachments_received",
+            "clock_offset",
+            "bytes_sent",
+            "bytes_received",
+        ),
+        0,
+    )
+    nothing |= dict.fromkeys(("hulls", "refused", "not_kept", "approved", "withdrawn", "differing"), ())
+    return SyncReport(**{**nothing, "role": "technician", "here": {}, "there": {}, **found})
+
+
+@pytest.fixture
+def paired(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> Driver:
+    """At the page of bringing ashore of a tablet that has a shop."""
+    shop = pairing.PairedShop(name="Yard", host="10.0.0.2", port=1, fingerprint="", token="", tablet="1")
+    monkeypatch.setattr(ShopWorker, "paired", property(lambda _self: shop))
+    d = drive()
+    new_job(d)
+    return d
+
+
+def _comes(d: Driver, at: int, report: SyncReport) -> None:
+    """It is tried, and goes through: as the thread that brings ashore tells it."""
+    d.app.shop._take(attrs.evolve(d.app.shop.state, word="under way"))
+    d.app.shop._take(State(word=ASHORE, report=report, at=at))
+    d.step(2)
+
+
+def test_what_came_of_bringing_ashore_stays_until_somebody_has_looked(paired: Driver) -> None:
+    """It is tried again every few minutes, and the next report is about what came then."""
+    d = paired
+    _comes(d, 36_000_000, _done(refused=(("photo 1", "larger than the shop takes"),)))
+    _comes(d, 36_300_000, _done(not_read=(("hull.jnl", "no entry"),)))
+    _comes(d, 36_600_000, _done(not_read=(("hull.jnl", "no entry"),), received=2))
+    assert len(d.app.shop.unseen) == 2
+    d.app.way.home()
+    d.step()
+    d.press("ashore")
+    assert d.says("The shop would not take photo 1: larger than the shop takes")
+    assert sum("hull.jnl" in text for text in d.words()) == 1, "what the last one says again is said once"
+    (told,) = [text for text in d.words() if text.startswith("Not looked at yet, from ")]
+    assert told.endswith(datetime.fromtimestamp(36_000).astimezone().strftime("%H:%M"))
+    _comes(d, 36_900_000, _done())
+    assert d.says("photo 1")
+    assert d.says("hull.jnl"), "the page is open still"
+    d.press("back", "ashore")
+    assert not d.says("photo 1")
+    assert not d.says("hull.jnl")
+    assert d.says("Both held the same.")  # the last time: of the boat here these reports say nothing
+
+
+def test_whoever_settles_one_thing_finds_the_others_again(paired: Driver) -> None:
+    """And not what is settled."""
+    d = paired
+    here = d.app.tablet.session.here
+    keys = [RegisterKey("measure", here.job, ("dock.horn", field, "", "")) for field in ("heard", "tone")]
+    disagreeing: dict[str, tuple[JsonValue, ...]] = {"heard": (True, False), "tone": ("clear", "hoarse")}
+    for field, values in disagreeing.items():
+        state = HullState(here.hull)
+        d.app.tablet.save(
+            *(
+                measure(Author(who, who), state, here.job, "dock.horn", field, value)
+                for who, value in zip("ab", values, strict=True)
+            )
+        )
+    _comes(d, 36_000_000, _done(hulls=(HullMerge(hull=here.hull, received=4, existing=0, disagreeing=tuple(keys)),)))
+    _comes(d, 36_300_000, _done())
+    d.app.way.home()
+    d.step()
+    d.press("ashore")
+    first, second = [w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")]
+    d.press(first)
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("value ")), "reason mistyped")
+    assert d.app.shell.page.route.page == "ashore"
+    assert not d.has(first)
+    assert d.has(second)

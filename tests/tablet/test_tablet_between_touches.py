@@ -160,6 +160,7 @@ TIMED = {
     "ui/between_touches.py": "what waits for fingers",
     "ui/run_clock.py": "a run is recorded whatever is touched",
     "ui/inputs.py": "the focus follows a press",
+    "ui/on_its_way.py": "nothing is drawn: it looks at what was",
     "ui/sound.py": "nothing is drawn",
     "ui/widgets.py": "textures and panels, each in its own place",
     "ui/tidy.py": "only what has left the screen",

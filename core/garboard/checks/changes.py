@@ -30,7 +30,7 @@ def _between(old: Mapping[str, Any], new: Mapping[str, Any], where: str) -> Iter
         one, other = old.get(key), new.get(key)
         if one == other:
             continue
-        if _is_list_of_tables(one if other is None else other):
+        if is_list_of_tables(one if other is None else other):
             yield from _in_list(one or [], other or [], f"{where}{key}")
         elif isinstance(one, dict) and isinstance(other, dict):
             yield from _between(one, other, f"{where}{key}, ")
@@ -38,7 +38,7 @@ def _between(old: Mapping[str, Any], new: Mapping[str, Any], where: str) -> Iter
             yield f"{where}{key} was {_shown(one)} and is {_shown(other)}"
 
 
-def _is_list_of_tables(value: object) -> bool:
+def is_list_of_tables(value: object) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
 
 

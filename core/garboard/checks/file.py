@@ -24,7 +24,7 @@ from garboard.checks.quantities import Unit, same_unit, unit_of
 from garboard.checks.refused import CheckFault, CheckRefused
 from garboard.faults import Fault, refuse_endless
 from garboard.fields import Field, Kind
-from garboard.findings import OF_VESSEL, Basis, BasisKind
+from garboard.findings import OF_VESSEL, Basis, BasisKind, in_full, plain_text
 from garboard.records import EQUIPMENT
 from garboard.settings import Setting
 from garboard.steps import DIESEL, GASOLINE, MOST_FACTS, Caution, EquipmentKind, Phase, Step
@@ -319,7 +319,7 @@ class _Reading:
         def made() -> Setting:
             field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit,
                           hard=ends or (0, 1e9), help=help_text)  # fmt: skip
-            text = f"{default:.15g} {unit}".rstrip()
+            text = f"{plain_text(default, 15)} {unit}".rstrip()
             return Setting(key=f"{check}.{name}", field=field, default=text, basis=basis, stricter=stricter)
 
         setting = self.faults.attempt(entry.path, made, None) if quantity else None
@@ -653,7 +653,9 @@ class _Reading:
             entry.refuse("low", "a low or a high end", "neither", "add low or high")
         first, last = self._at_first(low), self._at_first(high)
         if first is not None and last is not None and first > last:
-            entry.refuse("low", f"at most the high end, {last:g}", f"{first:g}", "nothing can be both: turn them round")
+            entry.refuse(
+                "low", f"at most the high end, {in_full(last)}", in_full(first), "nothing can be both: turn them round"
+            )
         entry.end()
         return Bound(number=number, low=low, high=high)
 

@@ -24,6 +24,7 @@ from garboard.findings import (
     Series,
     are_one,
     decimals_beside,
+    in_full,
     not_enough_data,
     plain_text,
     rounded_beside,
@@ -172,7 +173,7 @@ class JobValues:
         told = f"{value.title}{self.check.in_row(value.table, row)}: {shown}"
         if value.outside:
             return f"{f'{told} {value.unit}'.rstrip()}. {value.outside}"
-        low, high = (f"{end:g}" for end in value.ends or ())
+        low, high = (in_full(end) for end in value.ends or ())
         return f"{told} lies outside {low} to {high} {value.unit}".rstrip()
 
     def _missing(self, text: str, lack: Lack, names: Sequence[str], row: str) -> Missing:

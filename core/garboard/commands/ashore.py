@@ -14,7 +14,7 @@ import click
 
 from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError, in_number, in_words
-from garboard.findings import rounded
+from garboard.findings import in_full, rounded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -137,7 +137,7 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
     finally:
         timer.cancel()
     if report is None:
-        raise sync.ShopAway(f"no answer from {shop.host} for {minutes:g} minutes")
+        raise sync.ShopAway(f"no answer from {shop.host} for {in_full(minutes)} minutes")
     return report
 
 

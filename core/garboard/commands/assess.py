@@ -81,7 +81,7 @@ def _as_plain(host: PluginHost, job: AssessedJob | InputError, explained_of: str
 
     if isinstance(job, InputError):
         return json_out.faulty_job(job.source, job.faults)
-    plain = json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions)
+    plain = json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions, job.aside)
     if explained_of:
         from garboard.hosting.explaining import explained
 
@@ -94,12 +94,12 @@ def _print(console: Console, host: PluginHost, job: AssessedJob, explained_of: s
     from garboard.report.job_report import print_heading, print_report
 
     if not explained_of:
-        print_report(console, job.view, host, job.assessed, job.questions, full=full)
+        print_report(console, job.view, host, job.assessed, job.questions, full=full, aside=job.aside)
         return
     from garboard.hosting.explaining import explained
     from garboard.report.explained import explained_in_words
 
-    print_heading(console, job.view)
+    print_heading(console, job.view, job.aside)
     click.echo("\n".join(explained_in_words([*explained(host, explained_of, job.view)], host)))
 
 

@@ -23,7 +23,7 @@ from garboard.faults import GarboardError, in_words
 from garboard.history.authority import SHOP_FOLDER
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
 from garboard.report.photo_files import beginning_of, to_draw
-from garboard.report.photos import Photo, PhotoLoader
+from garboard.report.photos import Photo, PhotoContent, PhotoLoader
 from garboard.report.terminal import Tools
 
 if TYPE_CHECKING:
@@ -82,6 +82,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         load_photo=load,
         proof=proof,
         fonts=fonts,
+        aside=done.aside,
         failed=not_written.append,
     )
     write_file(out, pdf)
@@ -160,22 +161,23 @@ def photos_at(job: Path) -> PhotoLoader:
         return lambda photo: _beside(job.parent, photo)
     kept = Attachments(job / ATTACHMENTS_FOLDER, writing=False)
 
-    def load(photo: Photo) -> bytes:
+    def load(photo: Photo) -> PhotoContent:
         try:
             beginning = kept.read(photo.file, 0, BEGINNING)
-            return to_draw(kept.size(photo.file), beginning, lambda: kept.get(photo.file))
+            size = kept.size(photo.file)
+            return to_draw(size, beginning, lambda: kept.get(photo.file), lambda: kept.opened(photo.file))
         except (KeyError, OSError, AttachmentDamaged):
             return b""
 
     return load
 
 
-def _beside(folder: Path, photo: Photo) -> bytes:
+def _beside(folder: Path, photo: Photo) -> PhotoContent:
     """A job file comes from elsewhere and must not reach out of its folder."""
     path = file_beside(folder, photo.file, photo.name)
     try:
         if not (is_beside(photo.file) and is_a_file(path)):
             return b""
-        return to_draw(path.stat().st_size, beginning_of(path), path.read_bytes)
+        return to_draw(path.stat().st_size, beginning_of(path), path.read_bytes, lambda: path.open("rb"))
     except OSError:
         return b""

@@ -50,7 +50,7 @@ COMMANDS: Mapping[str, str] = {
     "set-aside": "garboard.commands.hulls:set_job_aside",
     "move-job": "garboard.commands.hulls:move_job",
     "join-job": "garboard.commands.hulls:join_job",
-    "digest": "garboard.commands.hulls:digest",
+    "digest": "garboard.commands.digest",
     "repair": "garboard.commands.repair",
     "settings": "garboard.commands.settings",
     "try-next": "garboard.commands.try_next",

@@ -21,7 +21,11 @@ if TYPE_CHECKING:
 DEFAULT_FOLDER = Path("garboard-demo")
 
 
-@click.command("demo", help="Run an invented shop's day: three boats on three tablets, merged, judged, with books.")
+@click.command(
+    "demo",
+    help="Run an invented shop's day: three boats on three tablets, merged, judged, with books.",
+    short_help="Run an invented shop's day, with three boats.",
+)
 @click.option(
     "--out", type=click.Path(path_type=Path), default=DEFAULT_FOLDER, show_default=True, help="Folder to write into."
 )
@@ -63,7 +67,10 @@ def _print_reports(console: Console, host: PluginHost, jobs: Mapping[str, Assess
 def _write_findings(out: Path, host: PluginHost, jobs: Mapping[str, AssessedJob]) -> None:
     from garboard.report import json_out
 
-    plain = [json_out.assessed_job(name, job.view, host, job.assessed, job.questions) for name, job in jobs.items()]
+    plain = [
+        json_out.assessed_job(name, job.view, host, job.assessed, job.questions, job.aside)
+        for name, job in jobs.items()
+    ]
     write_file(out / "findings.json", json_out.document(host, plain).encode())
 
 
@@ -77,7 +84,7 @@ def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[st
     load = photos_at(shop)
     for name in track(jobs, "Handover books", console=console, disable=not console.is_terminal, transient=True):
         job, proof = jobs[name], proof_in(shop, jobs[name].view)
-        book = handover_book(job.view, host, job.assessed, load_photo=load, proof=proof)
+        book = handover_book(job.view, host, job.assessed, load_photo=load, proof=proof, aside=job.aside)
         write_file(_book(out, name), book)
         keep_issued(shop, job.view, book, proof, {one.name: one.version for one in host.plugins})
 

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, TypeVar
 
 import attrs
@@ -30,6 +29,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
@@ -39,7 +39,7 @@ from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_pa
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
-from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, by_what_changed, merge, state_digest
+from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, by_what_changed, merge
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
@@ -78,7 +78,7 @@ def _signed(command: Command) -> Command:
     return command
 
 
-@click.command("merge")
+@click.command("merge", short_help="Merge folders of sticks, shares or tablets into one.")
 @click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True, file_okay=False))
 @click.option(
     "--into",
@@ -113,7 +113,7 @@ def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeRepor
     with ExitStack() as stack:
         folders = [stack.enter_context(HullFolder(source, read_only=True)) for source in sources]
         imagined = dry_run and not target.is_dir()
-        place = Path(stack.enter_context(TemporaryDirectory())) if imagined else target
+        place = Path(stack.enter_context(ScratchFolder("merge"))) if imagined else target
         into = stack.enter_context(HullFolder(place, read_only=dry_run and not imagined))
         columns = (TextColumn("merging"), BarColumn(), MofNCompleteColumn(), TextColumn("hulls {task.description}"))
         bar = stack.enter_context(Progress(*columns, console=Console(stderr=True), transient=True))
@@ -247,41 +247,7 @@ def _counted(report: MergeReport) -> str:
     return "both sides counted: everything is merged"
 
 
-@click.command("digest")
-@folder_argument
-@click.option("--json", "as_json", is_flag=True, help="Print the full hashes as JSON.")
-def digest(folder: Path, as_json: bool) -> None:
-    """Print two hashes for each boat: one of its entries, one of its state. Equal hashes mean equal records.
-
-    Exit status 0 when every hull file could be read whole, 1 when one could not: its digest is of what is left, or it
-    has none.
-    """
-    with HullFolder(folder, read_only=True) as hulls:
-        digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
-        not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
-        damaged = [*map(str, hulls.damage())]
-    if as_json:
-        plain = {
-            "format": "garboard digest",
-            "version": 1,
-            "complete": not (not_read or damaged),
-            "hulls": digests,
-            "not_read": dict(not_read),
-            "damage": damaged,
-        }
-        click.echo(json.dumps(plain, indent=1))
-    else:
-        for key, both in digests.items():
-            click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
-    for file, reason in not_read:
-        click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
-    for damage in damaged:
-        click.echo(f"damage: {damage}", err=True)
-    if not_read or damaged:
-        sys.exit(SOMETHING_FAILS)
-
-
-@click.command("show")
+@click.command("show", short_help="Show what a boat holds, or the history of a value.")
 @folder_argument
 @click.argument("hull")
 @job_option
@@ -313,7 +279,7 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
     for part in state.parts(job):
         (said,) = state.current(RegisterKey("move", part, JOINING))
         yield f"  with job {part}, joined into it by {said.by}"
-    if (aside := plans.set_aside_of(state, (job, *state.parts(job)))) is not None:
+    if (aside := plans.aside_in(state, job)) is not None:
         yield f"  {aside.in_words}"
     registers = {key: home for home, key in boat.registers(job) if key.kind == "field" or key.job == job}
     for key, home in sorted(registers.items(), key=lambda one: one[0]):
@@ -325,13 +291,7 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
             for one in retractions_in(home.registers[key])
         )
         yield from dict.fromkeys(taken_back)
-    stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
-    for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
-        for entry in state.current(key):
-            missing = len(set(map(state.register_of, stale[entry.id].not_covered))) if entry.id in stale else 0
-            yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
-                f", STALE: {in_number(missing, 'value')} changed since" if missing else ""
-            )
+    yield from _signatures(state, job)
     for one in boat.view(job).unreadable:
         place = "/".join(filter(None, one.place)) or "a line of the file"
         by = ", ".join(filter(None, (one.by, moment_in_words(one.at))))
@@ -339,6 +299,15 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
     if state.unknown:
         entries = in_number(len(state.unknown), "entry is", "entries are")
         yield f"  {entries} kept for a plugin or a newer version that is not installed"
+
+
+def _signatures(state: HullState, job: str) -> Iterator[str]:
+    stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
+    for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
+        for entry in state.current(key):
+            missing = len(set(map(state.register_of, stale[entry.id].not_covered))) if entry.id in stale else 0
+            since = f", STALE: {in_number(missing, 'value')} changed since" if missing else ""
+            yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}{since}"
 
 
 def _standing(state: HullState, key: RegisterKey) -> str:
@@ -555,7 +524,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             _tell_what_outlived(folder, kept)
 
 
-@click.command("set-aside")
+@click.command("set-aside", short_help="Set a job aside that will not be finished.")
 @folder_argument
 @click.argument("hull")
 @job_option
@@ -587,7 +556,7 @@ def set_job_aside(folder: Path, hull: str, job: str, undo: bool, by: str, reason
     click.echo(f"job {job} {said}")
 
 
-@click.command("import")
+@click.command("import", short_help="Import a job file or a backup into a folder.")
 @click.argument("job_file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option(
     "--into",
@@ -685,7 +654,7 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
         sys.exit(BAD_INPUT)
 
 
-@click.command("export")
+@click.command("export", short_help="Export a job as a file, or everything as tables.")
 @folder_argument
 @click.argument("hull", default="")
 @job_option

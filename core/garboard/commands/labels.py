@@ -11,6 +11,7 @@ import click
 from garboard.commands.hulls import author_of, known_in, save_all, tablet_option, tell_not_read, writing_in
 from garboard.commands.tools import need_office, refuse_unless_a_pdf_can_stand_there, write_file
 from garboard.faults import Fault, InputError
+from garboard.units import in_full
 
 if TYPE_CHECKING:
     from garboard.labels import CircuitLabel
@@ -171,7 +172,8 @@ def _sticker(vessel: Vessel, address: str) -> bytes:
     except ValueError:
         length = len((address or vessel.hull_number).encode())
         expected = (
-            f"short enough to be read by a camera from {label_sheets.STICKER[1]:g} mm of sticker: about 300 letters"
+            f"short enough to be read by a camera from {in_full(label_sheets.STICKER[1])} mm of sticker: "
+            f"about 300 letters"
         )
         raise InputError("labels", [Fault("--address", expected, f"{length}")]) from None
 
@@ -188,7 +190,10 @@ def _size(text: str) -> tuple[float, float]:
     ends = zip(SMALLEST_LABEL, size, LARGEST_LABEL, strict=True)
     if not by or not all(low <= one <= high for low, one, high in ends):
         (low_w, low_h), (high_w, high_h) = SMALLEST_LABEL, LARGEST_LABEL
-        expected = f"width x height in mm, from {low_w:g}x{low_h:g} to {high_w:g}x{high_h:g}, such as 60x20"
+        expected = (
+            f"width x height in mm, from {in_full(low_w)}x{in_full(low_h)} to "
+            f"{in_full(high_w)}x{in_full(high_h)}, such as 60x20"
+        )
         raise InputError("labels", [Fault("--size", expected, repr(text))])
     return size
 

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.findings import rounded
+from garboard.faults import in_number
+from garboard.findings import in_full, rounded
 from garboard.recordings.where import PORT
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     console.print(_audited(network))
     if save is not None:
         write_file(save, csv_series(kept))
-        console.print(f"Saved {len(kept)} values in {save}.")
+        console.print(f"Saved {in_number(len(kept), 'value')} in {save}.")
     context.exit(0 if any(sender.notes.samples for sender in network.senders()) else SOMETHING_FAILS)
 
 
@@ -133,10 +134,11 @@ def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]
     from rich.table import Table
     from rich.text import Text
 
+    from garboard.report.unit_signs import with_signs
     from garboard.samples import UNIT_OF_QUANTITY
 
     notes = sender.notes
-    yield Text(f"\n{sender.address}: {notes.lines} lines, {notes.damaged_count} damaged")
+    yield Text(f"\n{sender.address}: {in_number(notes.lines, 'line')}, {notes.damaged_count} damaged")
     for title, kinds in (("Read", notes.kinds), ("Not read", notes.unknown)):
         if kinds:
             yield Text(f"{title}: {', '.join(f'{count} {kind}' for kind, count in sorted(kinds.items()))}")
@@ -149,9 +151,7 @@ def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]
         table.add_column(heading)
     for key, latest in sorted(sender.latest.items()):
         name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
-        age = network.age(latest.at)
-        table.add_row(
-            name, key.source, str(latest.count), f"{latest.value:.6g}", UNIT_OF_QUANTITY[key.quantity], rounded(age, 1)
-        )
+        age, unit = network.age(latest.at), with_signs(UNIT_OF_QUANTITY[key.quantity])
+        table.add_row(name, key.source, str(latest.count), in_full(latest.value), unit, rounded(age, 1))
     if sender.latest:
         yield table

@@ -47,6 +47,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED
 from garboard.hosting.failures import cures
@@ -276,7 +277,7 @@ def _lines(found: Mapping[str, Any]) -> Iterator[str]:
     yield from _part("QUANTITIES of a recording: unit, range")
     for one in found["recorded"]:
         low, high = one["range"]
-        yield f"  {one['quantity']} [{one['unit']}] {low:g} to {high:g}"
+        yield f"  {one['quantity']} [{one['unit']}] {in_full(low)} to {in_full(high)}"
     yield from _part("EQUIPMENT, for `each`: what tells a piece, and its facts")
     yield from (f"  {one['each']} by {one['named_by']}: {', '.join(one['facts'])}" for one in found["equipment"])
     yield from _part("CAUTIONS of garboard.cautions")

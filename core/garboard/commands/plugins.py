@@ -17,6 +17,7 @@ from garboard.hosting.host import BUILT_IN, PluginHost
 from garboard.report.json_out import problem_as_plain
 from garboard.report.terminal import Tools
 from garboard.settings import Setting
+from garboard.units import in_full
 
 HELP = """List the loaded plugins with what they offer and what the shop may decide, and everything wrong with one.
 
@@ -109,7 +110,8 @@ def _setting_in_words(setting: Setting) -> str:
 
 def _limits_in_words(limits: Limits) -> str:
     return (
-        f"{limits.processor:g} s of the processor, {limits.memory >> 20} MB of memory, {limits.answer >> 20} MB of "
+        f"{in_full(limits.processor)} s of the processor, {limits.memory >> 20} MB of memory, "
+        f"{limits.answer >> 20} MB of "
         f"findings, {LONGEST_TEXT} letters a text, {MOST_ROWS} rows a table"
     )
 

@@ -11,7 +11,20 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
-from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data, rounded
+from garboard.faults import in_number
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    Verdict,
+    not_enough_data,
+    plain_text,
+    rounded,
+    with_minus,
+)
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
 from garboard.hosting.exact import exact
@@ -130,9 +143,14 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
 def _print(console: Any, summary: Summary) -> None:
     from rich.table import Table
 
+    from garboard.report.unit_signs import with_signs
+
     notes = summary.notes
     console.print()
-    console.print(f"{summary.name}: {notes.form}, {notes.lines} lines, {notes.samples} values", style="bold")
+    console.print(
+        f"{summary.name}: {notes.form}, {in_number(notes.lines, 'line')}, {in_number(notes.samples, 'value')}",
+        style="bold",
+    )
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("Quantity", "Source"):
         table.add_column(heading)
@@ -148,9 +166,9 @@ def _print(console: Any, summary: Summary) -> None:
             rounded(stream.rate, 2) if notes.timed else "not known",
             rounded(stream.longest_gap, 1) if notes.timed else "not known",
             str(stream.gaps),
-            f"{stream.lowest:.5g}",
-            f"{stream.highest:.5g}",
-            UNIT_OF_QUANTITY[stream.key.quantity],
+            with_minus(plain_text(stream.lowest, 5)),
+            with_minus(plain_text(stream.highest, 5)),
+            with_signs(UNIT_OF_QUANTITY[stream.key.quantity]),
         )
     if summary.streams:
         console.print(table)

@@ -24,6 +24,7 @@ from garboard.history.registers import name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting, setting_register, settings_of
 from garboard.report.settings_used import setting_in_words, value_in_words
+from garboard.report.unit_signs import with_signs
 from garboard.settings import JOB, SIGNED, Setting, SettingSet, SettingUsed, in_force
 
 if TYPE_CHECKING:
@@ -56,7 +57,12 @@ def command() -> None:
     """Settings of the shop, or of one job with --hull."""
 
 
-@command.command("list")
+def _tell(line: str) -> None:
+    """Print a line with units as people write them; what is typed may be written so too."""
+    click.echo(with_signs(line))
+
+
+@command.command("list", short_help="List the settings that somebody set.")
 @folder_argument
 @hull_option
 @job_option
@@ -70,15 +76,15 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
         click.echo(str(damaged), err=True)
     listed = [one for one in host.settings if every or one.key in found.used or found.standing(one.key)]
     for setting in listed:
-        click.echo(f"{setting.key}: {found.in_words(setting)}")
+        _tell(f"{setting.key}: {found.in_words(setting)}")
         if setting.key not in found.used:
             for entry in found.standing(setting.key):
-                click.echo(f"  {_past_in_words(entry, found.managers)}")
+                _tell(f"  {_past_in_words(entry, found.managers)}")
     if not listed:
-        click.echo("Every setting is at its default.")
+        _tell("Every setting is at its default.")
 
 
-@command.command("show")
+@command.command("show", short_help="Show a setting, and all that was ever set.")
 @folder_argument
 @click.argument("key")
 @hull_option
@@ -89,14 +95,14 @@ def show_setting(context: click.Context, folder: Path, key: str, hull: str, job:
     host = _host(context, folder)
     setting = declared_setting(host, key)
     found = _found(host, folder, hull, job)
-    click.echo(found.in_words(setting))
-    click.echo(f"  default {value_in_words(setting.default)}; {setting.allowed}")
-    click.echo(f"  {setting.basis}")
+    _tell(found.in_words(setting))
+    _tell(f"  default {value_in_words(setting.default)}; {setting.allowed}")
+    _tell(f"  {setting.basis}")
     for one in found.used[key].set if key in found.used else ():
         if one.source == SIGNED:
-            click.echo(f"  {_signed_in_words(one)}")
+            _tell(f"  {_signed_in_words(one)}")
     for entry in found.history(key):
-        click.echo(f"  {_past_in_words(entry, found.managers)}")
+        _tell(f"  {_past_in_words(entry, found.managers)}")
 
 
 @command.command("set", cls=_TakesNegatives)
@@ -134,10 +140,10 @@ def set_one(
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         _save(hulls, state, set_setting(author, state, key, plain, reason, chosen, managers_of(folder)), anyway)
-    click.echo(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
+    _tell(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
 
 
-@command.command("picture")
+@command.command("picture", short_help="Set a picture, such as the shop's logo.")
 @folder_argument
 @click.argument("key")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -164,7 +170,7 @@ def set_picture(context: click.Context, folder: Path, key: str, file: Path, by: 
             hulls,
             [set_setting(author_of(hulls, state, tablet, by), state, key, plain, reason, "", managers_of(folder))],
         )
-    click.echo(f"{key} is {value_in_words(plain)} for the shop")
+    _tell(f"{key} is {value_in_words(plain)} for the shop")
 
 
 def _picture_in(file: Path) -> bytes:
@@ -201,7 +207,7 @@ def reset(
             raise InputError("settings", [Fault("KEY", expected, shown(key))])
         author = author_of(hulls, state, tablet, by)
         _save(hulls, state, reset_setting(author, state, key, reason, chosen, managers), anyway)
-    click.echo(f"{key} is no longer set for {_whose(chosen)}")
+    _tell(f"{key} is no longer set for {_whose(chosen)}")
 
 
 def _save(hulls: HullFolder, state: HullState, entry: Entry, anyway: bool) -> None:
@@ -217,7 +223,7 @@ def _save(hulls: HullFolder, state: HullState, entry: Entry, anyway: bool) -> No
         raise InputError("settings", [Fault("--hull", expected, f"job {entry.job}, {', '.join(stale)}")])
     save_all(hulls, [entry])
     for signature in stale:
-        click.echo(f"{signature} is now stale: have job {entry.job} signed again")
+        _tell(f"{signature} is now stale: have job {entry.job} signed again")
 
 
 def _whose(job: str) -> str:

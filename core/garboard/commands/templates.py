@@ -49,7 +49,7 @@ def command() -> None:
     """
 
 
-@command.command("list")
+@command.command("list", short_help="List the templates of a folder.")
 @folder_argument
 def list_templates(folder: Path) -> None:
     """List the templates of a folder, with what each holds and who kept it."""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any, BinaryIO
 
 from garboard.disk import storage
 from garboard.disk.storage import Damage, NotSaved, what_else
@@ -28,6 +30,33 @@ def is_content_of(path: Path, name: str) -> bool:
     """Whether a file is what an attachment's name says; read through, however large."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest() == name
+
+
+class InPieces(io.RawIOBase):
+    """What is kept elsewhere than in a file, read as one.
+
+    read : gives what begins at a place, at most so long [bytes]
+    size : of all of it [bytes]
+    """
+
+    def __init__(self, read: Callable[[int, int], bytes], size: int) -> None:
+        self._read, self._size, self._at = read, size, 0
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        self._at = max(0, offset + (0, self._at, self._size)[whence])
+        return self._at
+
+    def readinto(self, buffer: Any) -> int:
+        piece = self._read(self._at, len(buffer))
+        buffer[: len(piece)] = piece
+        self._at += len(piece)
+        return len(piece)
 
 
 class AttachmentDamaged(GarboardError):
@@ -131,6 +160,14 @@ class Attachments:
         if hashlib.sha256(content).hexdigest() != name:
             raise AttachmentDamaged(self._report(path))
         return content
+
+    def opened(self, name: str) -> BinaryIO:
+        """An attachment as a file to read, proved just now; whoever asks for it closes it.
+
+        errors : as `get`
+        """
+        self.prove(name)
+        return self._file(name).open("rb")
 
     def prove(self, name: str) -> None:
         """Read an attachment through, however large, without holding it in memory.

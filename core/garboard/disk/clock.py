@@ -26,6 +26,10 @@ FURTHEST_YEARS_AHEAD = 1
 """Times before the one, or further ahead of this machine's clock than the other, are no times anything was done at."""
 
 
+_LENGTH, _SIGNS = len("2026-05-14T09:30:00+02:00"), ("--T::+:", "--T::-:")
+"""Of a wall time as we spell it: its signs are every third of its characters."""
+
+
 class Stamp(NamedTuple):
     """One reading of the clock: wall time since 1970-01-01 UTC [ms], and a counter within the millisecond."""
 
@@ -54,9 +58,8 @@ def moment_in_words(at: str) -> str:
     >>> moment_in_words("2026-05-14"), moment_in_words("Thursday")
     ('14 May 2026', 'Thursday')
     """
-    try:
-        moment = datetime.fromisoformat(at)
-    except ValueError:
+    moment = _moment(at)
+    if moment is None:
         return at
     hour = f", {moment:%H:%M}" if len(at) > len("2026-05-14") else ""
     return f"{day_in_words(moment)}{hour}{clock_mark(at)}"
@@ -68,11 +71,20 @@ def is_beyond_reason(at: str) -> bool:
     >>> is_beyond_reason("2026-05-14T16:20+02:00"), is_beyond_reason("9999-01-01T00:00Z"), is_beyond_reason("noon")
     (False, True, True)
     """
+    moment = _moment(at)
+    return moment is None or not EARLIEST_YEAR <= moment.year <= datetime.now().year + FURTHEST_YEARS_AHEAD
+
+
+def _moment(at: str) -> datetime | None:
+    """A wall time read, however another program spells it; None for text that is none."""
     try:
-        year = datetime.fromisoformat(at).year
+        return datetime.fromisoformat(at)
     except ValueError:
-        return True
-    return not EARLIEST_YEAR <= year <= datetime.now().year + FURTHEST_YEARS_AHEAD
+        pass
+    try:
+        return datetime.fromisoformat(f"{at[:-1]}Z") if at.endswith("z") else None  # as RFC 3339 allows
+    except ValueError:
+        return None
 
 
 def latest_here(times: Iterable[str]) -> str:
@@ -82,11 +94,15 @@ def latest_here(times: Iterable[str]) -> str:
     ''
     """
     by_offset: dict[str, list[str]] = {}
+    to_read: list[str] = []
     for at in times:
-        by_offset.setdefault(at[-6:] if at[-6:-5] in ("+", "-") else "", []).append(at)
-    # within one offset the text decides, so that only the latest of each is read
-    latest = (next(filterfalse(is_beyond_reason, sorted(of_one, reverse=True)), "") for of_one in by_offset.values())
-    moments = [datetime.fromisoformat(at).astimezone() for at in latest if at]
+        if len(at) == _LENGTH and at[4::3] in _SIGNS:
+            by_offset.setdefault(at[-6:], []).append(at)
+        else:
+            to_read.append(at)
+    # as we spell it, the text decides within one offset, so that only the latest of each is read
+    to_read += [next(filterfalse(is_beyond_reason, sorted(of_one, reverse=True)), "") for of_one in by_offset.values()]
+    moments = [moment.astimezone() for at in to_read if not is_beyond_reason(at) and (moment := _moment(at))]
     return f"{max(moments):%Y-%m-%d %H:%M}" if moments else ""
 
 
@@ -96,9 +112,8 @@ def is_ahead(at: str) -> bool:
     >>> is_ahead("2026-05-14 16:20"), is_ahead("9998-01-01 00:00"), is_ahead("noon")
     (False, True, False)
     """
-    try:
-        moment = datetime.fromisoformat(at)
-    except ValueError:
+    moment = _moment(at)
+    if moment is None:
         return False
     return moment.replace(tzinfo=None) > datetime.now() + timedelta(milliseconds=FURTHEST_AHEAD)
 

@@ -98,6 +98,7 @@ _HALF_OF_A_PAIR = rb"\ud"
 """How JSON may spell half of a surrogate pair, which is no text."""
 _TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
 _SIMPLE_TYPES = frozenset({str, int, bool, type(None)})
+_TEXT = {str}
 _ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
 
@@ -207,24 +208,25 @@ def make_entry(
     returns  : the entry; text is in normalisation form C [2]
     errors   : InputError with every fault: which field, what is allowed
     """
+    about, replaced, versions, further = [*subject], sorted({*replaces}), {**(plugins or {})}, {**(more or {})}
+    plain = _plainly_made(kind, hull, dev, by, clock, at, job, about, value, replaced, versions, further)
+    if plain is not None:
+        return plain
     fields: dict[str, JsonValue] = {
         "v": ENTRY.version,
         "kind": kind,
         "hull": hull,
         "job": job,
-        "subject": list(subject),
+        "subject": [*about],
         "value": value,
-        "replaces": [*sorted(set(replaces))],
+        "replaces": [*replaced],
         "dev": dev,
         "by": by,
         "clock": [clock[0], clock[1]],
         "at": at,
         "program": __version__,
-        "plugins": dict(plugins or {}),
+        "plugins": {**versions},
     }
-    if not more and (raw := _plainly_made(fields)):
-        return _plain(entry_id(raw), raw) or _entry(entry_id(raw), raw, fields)
-    further = dict(more or {})
     taken = sorted(_FIELDS & further.keys())
     faults = [
         Fault(name, "a name of its own for a further field", "the name of a field every entry has") for name in taken
@@ -240,21 +242,57 @@ def make_entry(
     return _plain(entry_id(raw), raw) or _entry(entry_id(raw), raw, tidy)
 
 
-def _plainly_made(fields: dict[str, JsonValue]) -> bytes:
-    """The bytes of a new entry with one plain value, as nearly all are; b"" for one that must be looked through.
+def _plainly_made(
+    kind: str,
+    hull: str,
+    dev: str,
+    by: str,
+    clock: Stamp,
+    at: str,
+    job: str,
+    subject: list[str],
+    value: JsonValue,
+    replaces: list[str],
+    plugins: dict[str, str],
+    more: dict[str, JsonValue],
+) -> Entry | None:
+    """A new entry with one plain value, as nearly all are, in half the time; None for one that must be looked through.
 
-    The shape that is recognised (`hull_key_of`) has nothing in it that may not stand in an entry. What its bytes do not
-    show is asked here: a key that was no text, and a value that someone may change later.
+    Its bytes are put together here as the encoder does it. The shape that is recognised (`hull_key_of`) has nothing in
+    it that may not stand in an entry. What its bytes do not show is asked here: that each text and number is one, that
+    no quote in a text is taken for its end, and what nobody may change later.
     """
-    plugins = fields["plugins"]
-    if type(fields["value"]) not in _SIMPLE_TYPES or not isinstance(plugins, dict) or {*map(type, plugins)} - {str}:
-        return b""
+    if more and [*more] != ["instrument"]:
+        return None
+    is_text, moment, count = type(value) is str, clock[0], clock[1]
+    texts = [at, by, dev, hull, job, kind, *subject, *replaces, *plugins, *plugins.values(), *more.values()]
+    if is_text:
+        texts.append(value)
+    if {*map(type, texts)} != _TEXT or type(value) not in _SIMPLE_TYPES or not type(moment) is type(count) is int:
+        return None
+    if '"' in "".join(texts) or not (by and dev) or hull.isspace():  # type: ignore[arg-type]  # all of them are text
+        return None
+    instrument = f'"instrument":"{more["instrument"]}",' if more else ""
+    versions = ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) if plugins else ""
     try:
-        raw = canonical_bytes(fields)
-    except (TypeError, ValueError):
-        return b""
-    is_sound = len(raw) <= LARGEST_ENTRY and _is_plain(raw) and not any(_faults_of_a_new_entry(fields))
-    return raw if is_sound else b""
+        stated = f'"{value}"' if is_text else _ENCODER.encode(value)
+        raw = (
+            f'{{"at":"{at}","by":"{by}","clock":[{moment},{count}],"dev":"{dev}","hull":"{hull}",{instrument}'
+            f'"job":"{job}","kind":"{kind}","plugins":{{{versions}}},"program":"{__version__}",'
+            f'"replaces":{_listed(replaces)},"subject":{_listed(subject)},"v":{ENTRY.version},'
+            f'"value":{stated}}}'
+        ).encode()
+    except ValueError:  # a number of more digits than Python writes, half of a surrogate pair
+        return None
+    if not (_plain_and_sorted(raw) and _is_wall_time(at)):
+        return None
+    lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
+    meter = _text(more["instrument"]) if more else ""
+    return Entry(entry_id(raw), raw, kind, hull, job, *lists, value, stamp, at, by, dev, meter, kind in KINDS, True)
+
+
+def _listed(texts: list[str]) -> str:
+    return '["' + '","'.join(texts) + '"]' if texts else "[]"
 
 
 def stray_of(hull: str, raw: bytes) -> Entry | None:
@@ -356,7 +394,7 @@ def _entry(entry_id: str, raw: bytes, stored: dict[str, JsonValue]) -> Entry:
         _text(fields.get("dev")),
         _text(fields.get("instrument")),
         kind in KINDS and ENTRY.reads(_integer(fields.get("v"))),
-        _is_list_of_text(fields.get("subject")) and _is_list_of_text(fields.get("replaces")),
+        is_list_of_text(fields.get("subject")) and is_list_of_text(fields.get("replaces")),
         fields,
     )
 
@@ -369,7 +407,7 @@ def _plain(entry_id: str, raw: bytes) -> Entry | None:
         return None
     if plain is None:
         return None
-    at, by, moment, count, tablet, hull, instrument, job, kind, replaces, subject, value = plain.groups()
+    at, by, moment, count, tablet, hull, instrument, job, kind, _, replaces, subject, value = plain.groups()
     return Entry(
         entry_id,
         raw,
@@ -418,10 +456,8 @@ def hull_key_of(raw: bytes) -> str:
     Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
-    plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"])
-    return read_entry(raw).hull_key
+    plain = _plain_and_sorted(raw)
+    return _key_of_plain_hull(plain["hull"]) if plain else read_entry(raw).hull_key
 
 
 PlaceAndValue = tuple[tuple[bytes, ...], bytes]
@@ -430,10 +466,26 @@ PlaceAndValue = tuple[tuple[bytes, ...], bytes]
 
 def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
     """`hull_key_of` and `plain_place_and_value` in one look."""
+    plain = _plain_and_sorted(raw)
+    return (_key_of_plain_hull(plain["hull"]), _place_and_value(plain)) if plain else (read_entry(raw).hull_key, None)
+
+
+def _plain_and_sorted(raw: bytes) -> re.Match[bytes] | None:
+    """Bytes of the plain shape that are an entry; None where that is not seen in one look."""
     plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"]), _place_and_value(plain)
-    return read_entry(raw).hull_key, None
+    if plain is None or len(raw) > LARGEST_ENTRY or not _plugins_are_sorted(plain["plugins"]):
+        return None
+    if not (raw.isascii() or _is_of_one_spelling(raw)):
+        return None
+    return plain if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"]) else None
+
+
+def _is_of_one_spelling(raw: bytes) -> bool:
+    """Whether text is UTF-8 of form C. The quotes around each keep its characters from joining those of another."""
+    try:
+        return unicodedata.is_normalized("NFC", raw.decode())
+    except UnicodeDecodeError:
+        return False
 
 
 def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
@@ -444,7 +496,7 @@ def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
               mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    return _place_and_value(plain) if plain else None
+    return _place_and_value(plain) if plain and (raw.isascii() or _is_of_one_spelling(raw)) else None
 
 
 def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
@@ -452,8 +504,8 @@ def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
     return (kind, b"" if kind == b"field" else job, subject), value
 
 
-_ASCII, _ANY = r"[ !#-\[\]-~]", r'[^"\\\x00-\x1f]'
-"""Characters of a text without escapes."""
+_ASCII, _BYTE, _ANY = r"[ !#-\[\]-~]", r"[ !#-\[\]-~\x80-\xff]", r'[^"\\\x00-\x1f]'
+"""Characters of a text without escapes; a byte of one in UTF-8."""
 _COUNT = r"(0|[1-9][0-9]{0,14})"
 _WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
 _IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
@@ -467,33 +519,35 @@ def _member(one: str) -> str:
     return rf"(?:{_simple(one)}|{_IDS})"
 
 
-def _plain_entry(one: str) -> str:
+def _plain_entry(one: str, of_name: str = "") -> str:
     """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
     one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
 
-    one : what a character of a text may be
+    one     : what a character of a text may be
+    of_name : what a character of a key, or of the hull's number, may be; the same unless given
     """
-    text, told, member = f'"{one}*+"', f'"({one}*+)"', _member(one)
+    text, told, member, of_name = f'"{one}*+"', f'"({one}*+)"', _member(one), of_name or one
+    name = f'"{of_name}*+"'
     fields = {
         "at": told,
         "by": told,
         "clock": rf"\[{_COUNT},{_COUNT}\]",
         "dev": told,
-        "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "hull": f'"(?P<hull>{of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
         "job": f"(?P<job>{text})",
         "kind": f'"(?P<kind>{one}++)"',
-        "plugins": rf"\{{(?:{text}:{text})?\}}",
+        "plugins": rf"(?P<plugins>\{{(?:{name}:{text}(?:,{name}:{text})*+)?\}})",
         "program": text,
         "replaces": f"({_IDS})",
         "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
         "v": str(ENTRY.version),
-        "value": rf"(?P<value>{_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
+        "value": rf"(?P<value>{_simple(one)}|\{{(?:{name}:{member}(?:,{name}:{member})*)?\}})",
     }
     members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
     return rf"\{{{members}\}}"
 
 
-_is_plain = re.compile(_plain_entry(_ASCII).encode()).fullmatch
+_is_plain = re.compile(_plain_entry(_BYTE, _ASCII).encode()).fullmatch
 
 
 @cache
@@ -503,7 +557,7 @@ def _plain_text() -> re.Pattern[str]:
 
 
 _END_OF_OBJECT = ord("}")
-_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_ASCII)},?'.encode())
+_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_BYTE)},?'.encode())
 """A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
@@ -512,6 +566,12 @@ def _keys_are_sorted(value: bytes) -> bool:
         return True
     keys: list[bytes] = _KEY_AND_REST.findall(value)
     return keys == sorted(keys) and len(keys) == len(set(keys))
+
+
+@lru_cache(maxsize=256)
+def _plugins_are_sorted(plugins: bytes) -> bool:
+    """The same; a tablet writes the same plugins into every entry."""
+    return _keys_are_sorted(plugins)
 
 
 @lru_cache(maxsize=4096)
@@ -619,10 +679,10 @@ def _envelope_faults(fields: Mapping[str, JsonValue]) -> list[Fault]:
 def _faults_of_this_format(fields: Mapping[str, JsonValue]) -> Iterator[Fault]:
     if "value" not in fields:
         yield Fault("value", "a value, null where there is none", "nothing")
-    if not _is_list_of_text(fields.get("subject")):
+    if not is_list_of_text(fields.get("subject")):
         yield Fault("subject", 'a list of text, such as ["prop_check", "full_throttle"]', repr(fields.get("subject")))
     replaces = fields.get("replaces")
-    if not (_is_list_of_text(replaces) and all(_ID.fullmatch(target) for target in _texts(replaces))):
+    if not (is_list_of_text(replaces) and all(_ID.fullmatch(target) for target in _texts(replaces))):
         yield Fault("replaces", "a list of entry ids, 32 hexadecimal characters each", repr(replaces))
     clock = fields.get("clock")
     if not (isinstance(clock, list) and len(clock) == 2 and all(type(n) is int and n >= 0 for n in clock)):
@@ -665,7 +725,7 @@ def _is_wall_time(value: JsonValue) -> bool:
         return False
 
 
-def _is_list_of_text(value: JsonValue) -> bool:
+def is_list_of_text(value: JsonValue) -> bool:
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 

@@ -79,6 +79,16 @@ class FolderNames:
         except OSError:
             return b""
 
+    def marks_that_tell(self) -> bytes:
+        """The folder's marks, where any name that comes or goes from now on gives it others; b"" where it may not."""
+        try:
+            found = self._hulls.stat()
+        except OSError:
+            return b""
+        marks = _marks_of(found)
+        is_sealed = marks in (self._marks, self._in_filter)
+        return marks if is_sealed or (os.name != "nt" and _is_long_ago(found)) else b""
+
     def are_as_noted(self, notes: str) -> bool:
         """Whether the folder has the names it had when it was last listed, but for those this program added since.
 
@@ -111,7 +121,7 @@ class FolderNames:
             try:
                 os.utime(self._hulls, ns=(found.st_atime_ns, ours))
             except OSError:  # a folder of another user's, which this one may write in
-                return marks if 0 <= changed(found) < time.time_ns() - COARSEST_CLOCK else b""
+                return marks if _is_long_ago(found) else b""
             found = self._hulls.stat()
         except OSError:
             return b""
@@ -227,6 +237,11 @@ class FolderNames:
 
 def _marks_of(found: os.stat_result) -> bytes:
     return b"%d.%d.%d.%d" % (found.st_dev, found.st_ino, found.st_mtime_ns, found.st_ctime_ns)
+
+
+def _is_long_ago(found: os.stat_result) -> bool:
+    """Whether a file or folder changed so long ago that a change from now on gives it another time."""
+    return 0 <= changed(found) < time.time_ns() - COARSEST_CLOCK
 
 
 def _a_time_of_ours() -> int:

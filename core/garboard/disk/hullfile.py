@@ -48,8 +48,8 @@ from garboard.disk.journal import (
     missing_of,
     read,
 )
-from garboard.disk.known_ids import BEGINNING, KnownIds
-from garboard.disk.proofs import Proofs, seconds_now
+from garboard.disk.known_ids import BEGINNING, KnownIds, lines_of
+from garboard.disk.proofs import Proofs, Taken, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -160,6 +160,21 @@ class HullFile:
         """Write entries; saved once flushed."""
         count = len(self.journal.entries)
         self.journal.append(new)
+        self._take_in(new, count)
+
+    def append_at_once(self, new: Mapping[str, bytes]) -> bool:
+        """The same, as the journal's."""
+        count = len(self.journal.entries)
+        if not self.journal.append_at_once(new):
+            return False
+        self._take_in(new, count)
+        return True
+
+    def _take_in(self, new: Mapping[str, bytes], count: int) -> None:
+        """Take in what was written.
+
+        count : how many entries there were before
+        """
         came = len(self.journal.entries) - count
         if came:
             self._digest = ""
@@ -189,11 +204,14 @@ class HullFolder:
     folder    : made when it is not there, unless read_only
     read_only : neither locks nor repairs, so that a folder in use, or on a protected card, can be read
     of_today  : whether of many hull files those are not read again that another program proved today (proofs.py)
+    proving   : whether it is noted what was proved of many hull files, though nothing else is written
     errors    : FolderInUse, naming the holder; NotWritable; FileNotFoundError when there is nothing to read
     """
 
-    def __init__(self, folder: Path, *, read_only: bool = False, of_today: bool = False) -> None:
+    def __init__(self, folder: Path, *, read_only: bool = False, of_today: bool = False, proving: bool = False) -> None:
         self.folder = folder
+        self.taken = Taken()
+        """What the last answer of `holdings` did not read, but took as it was proved."""
         self.left_alone: dict[Path, str] = {}
         """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
 
@@ -214,10 +232,13 @@ class HullFolder:
         """
         self._held_open: list[HullFile] = []
         self._names_unflushed: list[HullFile] = []
+        self._kept: list[str] = []
+        """What was kept of damaged hull files beside them when the folder had the marks below."""
+        self._kept_under = b""
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         self._names = FolderNames(folder, self._hulls_folder)
-        self._proofs = Proofs(folder, writing=self._writing, of_today=of_today)
+        self._proofs = Proofs(folder, noting=self._writing or proving, alone=self._writing, of_today=of_today)
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -364,12 +385,13 @@ class HullFolder:
         """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                names = [file.name for file in files]
+                names = [name for file in files if (name := file.name).endswith(SUFFIX)]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
             return []
-        return sorted(name for name in names if name.endswith(SUFFIX) and not name.startswith(storage.UNFINISHED))
+        names.sort()
+        return [name for name in names if not name.startswith(storage.UNFINISHED)]
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -590,12 +612,21 @@ class HullFolder:
             if self._writing:
                 self._put_back()
             names, held = self._hull_files(), dict[str, Holding]()
-            if len(names) > MOST_IN_MEMORY:
+            self.taken = Taken()
+            if are_many := len(names) > MOST_IN_MEMORY:
                 names = self._without_proved(names, held)
             for key in self._keys_of(names):
+                is_at_work = key in self._open
                 if found := self._holding(key):
                     held[key] = found
+                if are_many and not (self._writing or is_at_work):
+                    self._let_go(key)
             return {key: held[key] for key in sorted(held)}
+
+    def _let_go(self, key: str) -> None:
+        """Hold a hull no longer that was read to tell what it holds, but for damage, of which there is more to tell."""
+        if key in self._open and not self._open[key].journal.damage:
+            del self._open[key]
 
     def _without_proved(self, names: Collection[str], held: dict[str, Holding]) -> list[str]:
         """Prove files that nobody works with, that are sound, and hold just what was noted when they were flushed.
@@ -606,15 +637,17 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
-        at = seconds_now()
+        proof_of, made_at = self._proofs.looked_up(seconds_now()), list[str]()
 
         def not_proved() -> Iterator[str]:
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
                 if found is None or key in self._open:
                     others.append(name)
-                elif key and (proved := self._proofs.of(name, found, at)):
-                    held[key] = Holding._make(proved)
+                elif key and (proved := proof_of(name, found)):
+                    digest, entries, made = proved
+                    held[key] = Holding(digest, entries)
+                    made_at.append(made)
                 elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
@@ -635,6 +668,8 @@ class HullFolder:
             else:
                 others.append(name)
         self._proofs.write()
+        if made_at:
+            self.taken = Taken(len(made_at), int(min(made_at)))
         for path in [*self.left_alone]:
             if path.name in names and path.name not in others:  # it can be read by now
                 self.left_alone.pop(path)
@@ -715,10 +750,6 @@ class HullFolder:
                 return CheckedEntries(held)
             return CheckedEntries((name, held[name]) for name in ids if name in held)
 
-    def get_unknown(self, hull: str, known: Container[str]) -> CheckedEntries:
-        """Entries of a hull that someone else does not hold yet; see `offer`."""
-        return self.offer(hull, known).unknown
-
     def offer(self, hull: str, known: Container[str]) -> Offer:
         """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
 
@@ -749,7 +780,7 @@ class HullFolder:
         returns : its id
         errors  : NotSaved
         """
-        for _, reason in self.put_if_absent(entry.hull, [entry]).refused:
+        for _, reason in self._put(entry.hull, [entry], None)[1]:
             raise reason
         return entry.id
 
@@ -768,16 +799,25 @@ class HullFolder:
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
         """
+        new, refused, strays = self._put(hull, entries, places)
+        return PutResult(tuple(new), tuple(refused), strays)
+
+    def _put(
+        self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None
+    ) -> _NewEntries:
         with self._guard:
             self._keep_place()
-            is_alone = not (self._batches or self._unflushed) and hull_number.key(hull) in self._open
-            file = self.hull(hull)
-            new, refused, strays = _new_entries(file, entries, places)
-            file.append(new)
+            opened = self._open.get(hull_number.key(hull))
+            file = opened or self.hull(hull)
+            put = _new_entries(file, entries, places)
+            if opened and not (self._batches or self._unflushed) and file.append_at_once(put[0]):
+                self._flush_at_once(file)
+                return put
+            file.append(put[0])
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
-                self._flush(at_once=is_alone)
-            return PutResult(tuple(new), tuple(refused), strays)
+                self._flush()
+            return put
 
     def would_put(
         self,
@@ -824,26 +864,39 @@ class HullFolder:
 
         Nobody knows what was cut off. Only where a hull holds just what it did is all of it back, without a person.
         """
-        with self._guard:
-            found = self.damage_found()
-            told = {damage.set_aside for damage in found}
-            cut = (damage for damage in self._cut_before() if damage.set_aside not in told)
-            return (*found, *cut, *self.gone())
+        return self._told(None)
 
-    def gone(self) -> tuple[Damage, ...]:
+    def _told(self, names: Collection[str] | None) -> tuple[Damage, ...]:
+        """The same of some hull files, of which the folder is not listed as long as they are there.
+
+        names : of the files; None for all
+        """
+        with self._guard:
+            found = [damage for damage in self.damage_found() if names is None or damage.file.name in names]
+            told = {damage.set_aside for damage in found}
+            cut = (damage for damage in self._cut_before(names) if damage.set_aside not in told)
+            return (*found, *cut, *self.gone(names))
+
+    def gone(self, names: Collection[str] | None = None) -> tuple[Damage, ...]:
         """Hull files that once were here and are not, or came back as something else than they were, as far as read.
 
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
+
+        names : of the files asked for; None for all
         """
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
-            names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            names |= {name: name for name in self._gone_now()}
-            return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
+            asked = before if names is None else {name: before[name] for name in names if name in before}
+            found = {name: kept for name, kept in asked.items() if self._is_still_lacking(name, kept)}
+            found |= {name: name for name in self._gone_now(names)}
+            return tuple(self._gone_as(name, noted) for name, noted in sorted(found.items()))
         return ()
 
-    def _gone_now(self) -> list[str]:
-        """Names of hull files that were flushed once and are not here."""
+    def _gone_now(self, names: Collection[str] | None) -> list[str]:
+        """Names of hull files that were flushed once and are not here, of those asked for."""
+        if names is not None:
+            asked = {name for name in names if self._sizes.least(name) and not _is_there(self._hulls_folder / name)}
+            return [name for name in self._gone_now(None) if name in asked] if asked else []
         if self._names.are_as_noted(self._sizes.mark):
             return [name for name in self._sizes.hulls_of_late() if not _is_there(self._hulls_folder / name)]
         marks = self._sealed()
@@ -929,13 +982,17 @@ class HullFolder:
                     found.add(Path(file.path).resolve().name)
         return found
 
-    def _cut_before(self) -> Iterator[Damage]:
-        for name in self._sizes.of_kept():
+    def _cut_before(self, names: Collection[str] | None) -> Iterator[Damage]:
+        of_kept = self._sizes.of_kept()
+        for name in [name for name in of_kept if names is None or name.partition(SET_ASIDE)[0] in names]:
             kept = self._hulls_folder / name
             with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
                 data = kept.read_bytes()
                 if cut := self._cut_of(kept, data):
-                    reason = f"the file was found {cut} bytes shorter than it was saved; merge to bring back the rest, "
+                    reason = (
+                        f"the file was found {in_number(cut, 'byte')} shorter than it was saved; merge to "
+                        f"bring back the rest, "
+                    )
                     reason += "then remove what is kept"
                     file = self._hulls_folder / name.partition(SET_ASIDE)[0]
                     kept_entries, held, had = len(read(data).entries), self._sizes.digest(name), self._sizes.count(name)
@@ -1000,7 +1057,7 @@ class HullFolder:
             if here is None:
                 here = {name for key in self.readable() for name in self.ids(key)}
             found: list[Loss] = []
-            for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
+            for path in sorted(self._kept_beside()):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
                     cut = self._cut_of(path, data)
@@ -1043,8 +1100,7 @@ class HullFolder:
 
         keys : of the hulls
         """
-        names = {file_name(key) for key in keys}
-        return tuple(damage for damage in self.damage() if damage.file.name in names)
+        return self._told({file_name(key) for key in keys})
 
     def unread_of(self, keys: Iterable[str]) -> int:
         """How many entries of some hulls could not be read, now or when their files were mended, and are not back.
@@ -1052,46 +1108,84 @@ class HullFolder:
         keys : of the hulls
         """
         with self._guard:
-            return sum(map(self._unread_of, keys))
+            return sum(self._unread_of(key, self.damage_of([key]), self._kept_beside(file_name(key))) for key in keys)
 
     def unread(self) -> dict[str, int]:
         """How many entries could not be read and are not back, by the key of each hull that lacks some."""
         with self._guard:
-            names = {damage.file.name for damage in self.damage()}
-            names |= {path.name.partition(SET_ASIDE)[0] for path in self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")}
-            keys = sorted({key for name in names if name.endswith(SUFFIX) and (key := key_in_name(name))})
-            return {key: lacking for key in keys if (lacking := self._unread_of(key))}
+            damage, kept = dict[str, list[Damage]](), dict[str, list[Path]]()
+            for one in self.damage():
+                damage.setdefault(one.file.name, []).append(one)
+            for path in self._kept_beside():
+                kept.setdefault(path.name.partition(SET_ASIDE)[0], []).append(path)
+            keys = sorted({key for name in damage | kept if name.endswith(SUFFIX) and (key := key_in_name(name))})
+            of_each = {key: (damage.get(file_name(key), ()), kept.get(file_name(key), ())) for key in keys}
+            return {key: lacking for key, of_it in of_each.items() if (lacking := self._unread_of(key, *of_it))}
 
-    def _unread_of(self, key: str) -> int:
+    def _kept_beside(self, name: str = "") -> list[Path]:
+        """What is kept of damaged hull files beside them, of one or of all; listed again once a name may have come."""
+        marks = self._names.marks_that_tell()
+        if not marks or marks != self._kept_under:
+            with os.scandir(self._hulls_folder) as files:
+                self._kept = [file.name for file in files if f"{SUFFIX}{SET_ASIDE}" in file.name]
+            self._kept_under = marks
+        beginning = f"{name}{SET_ASIDE}" if name else ""
+        return [self._hulls_folder / kept for kept in self._kept if kept.startswith(beginning)]
+
+    def _unread_of(self, key: str, told: Iterable[Damage], kept: Iterable[Path]) -> int:
+        """How many entries of a hull could not be read and are not back.
+
+        told : the damage of its file
+        kept : what is kept of it beside it
+        """
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        damaged = [damage for damage in told if damage.cut or not damage.set_aside]
         now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
-        for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
+        for path in kept:
             with contextlib.suppress(NewerFormat, OSError):
                 before += missing_of(path.read_bytes(), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
-    def _flush(self, *, at_once: bool = False) -> None:
-        """Have the disk hold all that was put in, and note it.
+    def _flush_at_once(self, file: HullFile) -> None:
+        """Have the disk hold what was put into one file just now, after a look at the folder and at the file.
 
-        at_once : whether that was put into one file just now, after a look at the folder and at the file
+        While the disk writes, what is to be noted is made ready. It is noted once the disk holds the file: after a
+        power cut a note may say too little, never too much. Its digest is noted later, and a check of its bytes now.
         """
+        journal, name = file.journal, file.name
+        if self._digest_unnoted is not file:
+            self._note_late_digest()
+        noted = journal.to_note()
+        ids, lines = lines_of(name, file.ids_to_note()), self._sizes.grown(name, noted)
+        try:
+            journal.flush_at_once()
+        except NotSaved:
+            file.take_back()
+            raise
+        if lines and noted.digest and self._known.write(ids):  # no digest is late where the ids are not noted
+            self._sizes.note_grown(name, noted, lines)
+            file.unnoted = []
+            self._digest_unnoted = file
+        else:
+            self._note_saved({name: file})
+        if self._held_open[-1:] != [file]:
+            self._close_all_but_last([file])
+
+    def _flush(self) -> None:
+        """Have the disk hold all that was put in, and note it."""
         if not self._unflushed:
             return
         flushed, self._unflushed = [*self._unflushed.values()], {}
         try:
-            if not at_once:
-                self._keep_place()
+            self._keep_place()
         except NotSaved:
             for hull in flushed:
                 hull.take_back()
             raise
-        problems = [
-            problem for problem in _at_once(lambda hull: self._flush_one(hull, at_once=at_once), flushed) if problem
-        ]
+        problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -1102,25 +1196,24 @@ class HullFolder:
                     hull.journal.take_out()
                     hull.forget_views()
             self._names_unflushed = []
-        self._note_saved({hull.name: hull for hull in flushed if hull.journal.size_flushed}, at_once=at_once)
+        self._note_saved({hull.name: hull for hull in flushed if hull.journal.size_flushed})
         if problems:
             raise NotSaved("\n".join(problems))
 
-    def _note_saved(self, hulls: Mapping[str, HullFile], *, at_once: bool) -> None:
+    def _note_saved(self, hulls: Mapping[str, HullFile]) -> None:
         """Note what stands in files that were flushed.
 
-        hulls   : by the files' names
-        at_once : whether the digest is noted later; it never is where the ids are not
+        hulls : by the files' names
         """
         is_noted = self._known.note({name: hull.ids_to_note() for name, hull in hulls.items()})
-        checks = {name: check_of(hull.journal.crc()) for name, hull in hulls.items() if at_once and is_noted}
         if self._digest_unnoted not in hulls.values():
             self._note_late_digest()
+        self._digest_unnoted = None
         self._sizes.note_saved(
             {
                 name: Noted(
                     hull.journal.size_flushed,
-                    checks.get(name) or hull.digest(),
+                    hull.digest(),
                     len(hull.journal.entries),
                     len(hull.journal.entries) if is_noted else self._sizes.known(name),
                     hull.journal.changed,
@@ -1128,9 +1221,8 @@ class HullFolder:
                 for name, hull in hulls.items()
             }
         )
-        for name, hull in hulls.items():
+        for hull in hulls.values():
             hull.unnoted = [] if is_noted else None
-            self._digest_unnoted = hull if checks.get(name) else None
 
     def _note_late_digest(self) -> None:
         """Note the digest of the file last saved to, where it still holds what is noted of it."""
@@ -1141,10 +1233,10 @@ class HullFolder:
         if is_as_noted and len(hull.journal.entries) == self._sizes.count(hull.name):
             self._sizes.note_digest(hull.name, hull.digest())
 
-    def _flush_one(self, hull: HullFile, *, at_once: bool) -> str:
+    def _flush_one(self, hull: HullFile) -> str:
         """Why the hull's entries are not saved; "" when they are."""
         try:
-            if hull.journal.flush(at_once=at_once):
+            if hull.journal.flush():
                 self._names_unflushed.append(hull)
         except NotSaved as error:
             hull.take_back()
@@ -1267,10 +1359,14 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
         return list(pool.map(work, hulls))
 
 
+_NewEntries = tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]
+"""What is to be added, what is refused, and strays; see `PutResult`."""
+
+
 def _new_entries(
     file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
-) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
-    held, ours = file.journal.entries, file.key
+) -> _NewEntries:
+    held, ours = file.journal.entries, file.journal.key
     new: dict[str, bytes] = {}
     place: PlaceAndValue | None = None
     refused: list[tuple[str, InputError]] = []
@@ -1301,9 +1397,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[str, bytes]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
-        yield from entries.items()
-        return
-    for entry in entries:
-        yield (entry.id, entry.raw) if isinstance(entry, Entry) else (entry_id(entry), entry)
+        return entries.items()
+    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]

@@ -26,9 +26,9 @@ from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
-from garboard.disk.sizes import changed
+from garboard.disk.sizes import Noted, changed, check_of
 from garboard.disk.storage import Damage, NotSaved
-from garboard.faults import InputError
+from garboard.faults import InputError, in_number
 
 HULL_FILE = Format("garboard hull")
 SUFFIX = ".hull"
@@ -75,6 +75,7 @@ class Journal:
 
     def __init__(self, path: Path, key: str, *, writing: bool, least: int = 0) -> None:
         self.path = path
+        self._place = str(path)
         self.key = key
         self.entries: dict[str, bytes] = {}
         self.damage: list[Damage] = []
@@ -84,6 +85,7 @@ class Journal:
         self._crc: int | None = None
         self._size_flushed = 0
         self._left: os.stat_result | None = None
+        self._left_marks: tuple[int, int, int, int] | None = None
         self._looked = 0
         self._unflushed: list[str] = []
         self._is_new = False
@@ -108,6 +110,12 @@ class Journal:
                 self._crc = found if self._is_as_we_left_it() else None
         return self._crc
 
+    def to_note(self) -> Noted:
+        """What is to be noted of the file once it is flushed and its ids are noted: a check of its bytes, no digest."""
+        count, left = len(self.entries), self._left
+        crc = self.crc() if self._crc is None else self._crc
+        return Noted(self._size, check_of(crc), count, count, changed(left) if left else 0)
+
     @property
     def changed(self) -> int:
         """When the file was last changed as far as we know [ns]: when we wrote it, or before we read it; else 0."""
@@ -129,38 +137,67 @@ class Journal:
         if not again and not new:
             return
         written = {**again, **new} if again else new
-        lines = b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in written.items()])
+        lines = _lines(written)
         self._open()
-        data = heading(self.key) + lines if self._size == 0 else lines
+        self._append(new, heading(self.key) + lines if self._size == 0 else lines)
+
+    def append_at_once(self, new: Mapping[str, bytes]) -> bool:
+        """The same to a file that is as we left it, as it nearly always is; `flush_at_once` is to follow.
+
+        The disk begins to write.
+
+        returns : whether it is; otherwise nothing is done
+        errors  : NotSaved; none of them was kept
+        """
+        if not self._writing or not new or not self._size or self._is_new or self._is_stale:
+            return False
         try:
-            storage.append(self._opened(), data, self._size)
-            self._look(os.fstat(self._opened()))
+            found = os.stat(self._place)  # noqa: PTH116  # at each save, when the processor is cold
+        except OSError:
+            return False
+        if found.st_size != self._size or _marks(found) != self._left_marks:
+            return False
+        if self._descriptor is None:
+            self._open()
+        self._append(new, _lines(new), at_once=True)
+        return True
+
+    def _append(self, new: Mapping[str, bytes], data: bytes, *, at_once: bool = False) -> None:
+        descriptor, size = self._opened(), self._size
+        try:
+            storage.append(descriptor, data, size)
+            if at_once:
+                storage.begin_flush(descriptor, size, len(data))
+            self._look(os.fstat(descriptor))
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
         if self._crc is not None:
             self._crc = crc32(data, self._crc)
-        self._size += len(data)
+        self._size = size + len(data)
         self._needs_flush = True
         self._unflushed += new
         self.entries.update(new)
 
-    def flush(self, *, at_once: bool = False) -> bool:
+    def flush(self) -> bool:
         """Return once the disk holds every entry appended.
 
-        at_once : right after they were appended, which looked at the file
         returns : whether the file is new, so that its folder must be flushed as well
         errors  : NotSaved; the entries appended since the last flush were taken out again
         """
         if not self._needs_flush:
             return False
-        if not at_once:
-            self.append({})  # what someone took from the disk since it was written, with an older copy, say
+        self.append({})  # what someone took from the disk since it was written, with an older copy, say
         self._open()
         was_new = self._is_new
+        self.flush_at_once()
+        return was_new
+
+    def flush_at_once(self) -> None:
+        """The same right after they were appended, which looked at the file."""
         try:
             storage.flush(self._opened())
-            if was_new:
+            if self._is_new:
                 self._put_in_place()
         except OSError as error:
             self.take_back()
@@ -168,7 +205,6 @@ class Journal:
         self._size_flushed = self._size
         self._unflushed = []
         self._needs_flush = False
-        return was_new
 
     def close(self) -> None:
         """Give the file back. What was appended but not flushed is forgotten."""
@@ -270,10 +306,10 @@ class Journal:
 
         Its length does not tell: it may have been written over with as many bytes, or another one put in its place.
         """
-        return self._left is not None and _marks(self._left) == _marks(found)
+        return _marks(found) == self._left_marks
 
     def _look(self, found: os.stat_result) -> None:
-        self._left, self._looked = found, time.time_ns()
+        self._left, self._left_marks, self._looked = found, _marks(found), time.time_ns()
 
     def _load(self) -> None:
         self._crc = None
@@ -309,7 +345,7 @@ class Journal:
         if not self.entries:
             reason = "nothing but its heading is left of the file"
         elif cut:
-            reason = f"the file ends {cut} bytes before the place where it ended when it was last saved"
+            reason = f"the file ends {in_number(cut, 'byte')} before the place where it ended when it was last saved"
         if reason:
             reason += "; merge to bring back the rest"
             self.damage.append(Damage(self.path, None, len(self.entries), 1, reason, cut, self._size))
@@ -330,10 +366,10 @@ class Journal:
         self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason, cut, size))
 
     def _write_again(self) -> None:
-        lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
-        storage.write_whole(self.path, [b"".join(lines)])
+        whole = heading(self.key) + _lines(self.entries)
+        storage.write_whole(self.path, [whole])
         self._look(self.path.stat())
-        self._size = self._size_flushed = sum(map(len, lines))
+        self._size = self._size_flushed = len(whole)
 
     def _take_out_of_use(self) -> None:
         self.path.unlink()
@@ -431,8 +467,8 @@ def left_in(data: bytes) -> int:
     return len(reading.entries) + _places_lost(reading)
 
 
-def _line(name: str, raw: bytes) -> bytes:
-    return b"%b %b\n" % (name.encode(), raw)
+def _lines(entries: Mapping[str, bytes]) -> bytes:
+    return b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in entries.items()])
 
 
 def _short_check(text: bytes) -> bytes:

@@ -10,6 +10,7 @@ import contextlib
 import os
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
 
 from garboard.disk import storage
@@ -46,23 +47,25 @@ class KnownIds:
 
     def note(self, ids: Mapping[str, Iterable[str]]) -> bool:
         """Note ids that stand in hull files, by the files' names; False where the disk does not take it."""
-        cut = {name: " ".join(one[:BEGINNING] for one in found) for name, found in ids.items()}
-        return self._write("".join(f"\n{_hash_in(name)} {found}" for name, found in cut.items() if found))
+        return self.write(b"".join([lines_of(name, found) for name, found in ids.items()]))
 
     def forget(self, name: str) -> None:
         """Of a hull file that was removed on purpose nothing is missed any more."""
-        self._write(f"\n{_hash_in(name)} {_FORGET}")
+        self.write(f"\n{_hash_in(name)} {_FORGET}".encode())
 
-    def _write(self, text: str) -> bool:
-        """Add lines behind the others; each begins with the line's end, so that one a power cut left costs no other."""
-        if not text:
+    def write(self, lines: bytes) -> bool:
+        """Add lines behind the others; False where the disk does not take them.
+
+        Each begins with the line's end, so that one a power cut left costs no other.
+        """
+        if not lines:
             return True
         if not self._writing:
             return False
         try:
             if self._descriptor is None:
                 self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
-            storage.append(self._descriptor, text.encode())
+            storage.append(self._descriptor, lines)
         except OSError:
             return False
         return True
@@ -74,5 +77,12 @@ class KnownIds:
             self._descriptor = None
 
 
+@lru_cache(maxsize=64)
 def _hash_in(name: str) -> str:
     return name.removesuffix(".hull").rpartition("-")[2]
+
+
+def lines_of(name: str, ids: Iterable[str]) -> bytes:
+    """How it is noted that ids stand in a hull file; nothing where there are none."""
+    found = " ".join([one[:BEGINNING] for one in ids])
+    return f"\n{_hash_in(name)} {found}".encode() if found else b""

@@ -8,13 +8,17 @@ A proof says: the file of which the system said this was read, every entry in it
 It holds while the system says the same of the file, and for a day at most, since a disk may lose bytes without a word.
 How long exactly differs from name to name, so that not all run out at once.
 
-What a system says of a file does not tell everything. So only a shop's server, which is asked again and again, takes
-proofs from this file. A command reads the files. And no proof is taken that was made
+What a system says of a file does not tell everything. So proofs are taken from this file only by a shop's server, which
+is asked again and again, and by `garboard digest`, which says since when they are. Every other command reads the files.
+And no proof is taken that was made
 
 - since the clock showed a later time than it does now: it was set back
 - before the system was started: a power cut may have taken bytes that were never flushed; a disk may have been away
 - within the coarsest clock's step after the file changed: it may have changed once more and show the same time
 - before the file could not be read: a disk that fails leaves its times as they were.
+
+`garboard digest` notes proofs and writes nothing else, where the system lets it. Where another program noted some
+meanwhile it does not: that may have taken out one of them.
 
 The file may be removed at any time: hull files are read again then.
 """
@@ -23,10 +27,12 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
 from zlib import crc32
+
+import attrs
 
 from garboard.disk import storage
 from garboard.disk.folder_names import COARSEST_CLOCK
@@ -54,34 +60,54 @@ def _in_digits(seconds: int) -> str:
     return f"{seconds:010d}"  # a system that was never told the time begins in 1970
 
 
+@attrs.frozen
+class Taken:
+    """Files that were not read now: they are as they were when they were proved.
+
+    files : how many
+    since : when the first of their proofs was made [s since 1970]; 0 where all files were read
+    """
+
+    files: int = 0
+    since: int = 0
+
+
 class Proofs:
     """What is proved of a folder's hull files.
 
     folder   : of the hull files' folder
-    writing  : whether proofs may be noted
+    noting   : whether proofs may be noted
+    alone    : whether no other program writes in the folder meanwhile
     of_today : whether those are taken that another program made
     """
 
-    def __init__(self, folder: Path, *, writing: bool, of_today: bool) -> None:
+    def __init__(self, folder: Path, *, noting: bool, alone: bool, of_today: bool) -> None:
         self._path = folder / FILE
-        self._writing = writing
+        self._noting = noting
+        self._alone = alone
         self._lines: dict[str, str] | None = None if of_today else {}
         self._new = 0
+        self._as_found = self._as_it_stands()
 
-    def of(self, name: str, found: os.stat_result, now: str) -> tuple[str, int] | None:
-        """The digest of a file's entries, and how many those are; None where that must be read.
+    def looked_up(self, now: str) -> Callable[[str, os.stat_result], tuple[str, int, str] | None]:
+        """Gives of a file's name, and of what the system says of it now, the digest of its entries, how many those are,
+        and when that was proved; None where the file must be read.
 
-        found : what the system says of the file now
-        now   : `seconds_now`
+        now : `seconds_now`
         """
-        line, marks = self._read_once().get(name, ""), _marks_of(found)
-        if not line.startswith(marks):
-            return None
-        try:
-            made, until, entries, digest = line[len(marks) :].split(" ")
-            return (digest, int(entries)) if made <= now < until else None
-        except ValueError:  # this program writes no such line
-            return None
+        lines = self._read_once()
+
+        def of(name: str, found: os.stat_result) -> tuple[str, int, str] | None:
+            line, marks = lines.get(name, ""), _marks_of(found)
+            if not line.startswith(marks):
+                return None
+            try:
+                made, until, entries, digest = line[len(marks) :].split(" ")
+                return (digest, int(entries), made) if made <= now < until else None
+            except ValueError:  # this program writes no such line
+                return None
+
+        return of
 
     def forget(self, name: str) -> None:
         """Believe no proof of a file that just could not be read."""
@@ -104,19 +130,31 @@ class Proofs:
 
     def _read_once(self) -> dict[str, str]:
         if self._lines is None:
+            self._as_found = self._as_it_stands()
             self._lines = _read(self._path)
         return self._lines
 
     def write(self) -> None:
         """Note them for the next program, where enough are new. Where they cannot be written, files are read again."""
         boot, lines = _boot(), self._lines
-        if not (self._writing and boot) or lines is None or self._new * _WORTH_WRITING < max(1, len(lines)):
+        if not (self._noting and boot) or lines is None or self._new * _WORTH_WRITING < max(1, len(lines)):
+            return
+        if not self._alone and self._as_it_stands() != self._as_found:
             return
         try:
+            storage.remove_unfinished(self._path.parent, of=FILE)
             storage.write_whole(self._path, _with_check(boot, lines))
             self._new = 0
+            self._as_found = self._as_it_stands()
         except NotSaved:
             return
+
+    def _as_it_stands(self) -> str:
+        """What changes when the file is written anew; "" where it is not there."""
+        try:
+            return _marks_of(self._path.stat())
+        except OSError:
+            return ""
 
 
 def _read(path: Path) -> dict[str, str]:

@@ -159,8 +159,10 @@ class FileSizes:
 
         names : sorted
         """
-        data, at = self._lines(), 0
+        data, at, is_read = b"", 0, False
         for name in names:
+            if not is_read:  # they are many, and often nothing is asked
+                data, is_read = self._lines(), True
             if (newer := self._newer.get(name)) is not None:
                 yield name, newer
                 continue
@@ -193,6 +195,22 @@ class FileSizes:
         shrunk = any(noted.size < self.least(name) for name, noted in files.items())
         self._newer.update(files)
         self._write("".join(_old_lines(name, noted) for name, noted in files.items()), at_once=shrunk)
+
+    def grown(self, name: str, noted: Noted) -> bytes:
+        """What `note_grown` writes of a file; b"" where it is shorter than it was, and `note_saved` is to note it."""
+        size, digest, entries, known, changed = noted
+        if size < self.least(name):
+            return b""
+        # as `_old_lines`, of a file of which all is known
+        return f"{name} {size}\n{name} {digest}\n{name} #{entries}\n{name} *{known}\n{name} ={changed}\n".encode()
+
+    def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
+        """`note_saved` of one file, with what `grown` made ready before it was flushed."""
+        self._newer[name] = noted
+        try:
+            storage.append(self._opened(), lines)
+        except OSError:  # as `_write`
+            return
 
     def note(
         self,

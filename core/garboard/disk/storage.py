@@ -39,6 +39,8 @@ SET_ASIDE = ".damaged-"
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _WRITE_AND_READ = os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
+_LESS_THAN_A_PAGE = 1 << 12
+_CAN_BEGIN = hasattr(os, "posix_fadvise")
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
 NOT_THERE_ANY_MORE = "is not there any more: it was moved away while in use, or its disk or card was taken out"
@@ -197,6 +199,22 @@ def flush(descriptor: int) -> None:
         os.fsync(descriptor)
 
 
+def begin_flush(descriptor: int, start: int, size: int) -> None:
+    """Have the system write what was appended while this program works on: the shorter `flush` waits for it.
+
+    In Python a program asks for that by saying that it needs the bytes in memory no more. Linux begins to write then,
+    and forgets whole pages only: of less than a page none.
+
+    start, size : of what was appended [bytes]
+    """
+    if not (_CAN_BEGIN and 1 < size <= _LESS_THAN_A_PAGE):
+        return
+    try:
+        os.posix_fadvise(descriptor, start, size - 1, os.POSIX_FADV_DONTNEED)
+    except OSError:  # nothing depends on it
+        return
+
+
 def flush_folder(folder: Path) -> None:
     """Return once the disk holds the folder's names. Windows has no such call and writes them through."""
     if os.name == "nt":
@@ -326,16 +344,15 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
 
 
 @contextlib.contextmanager
-def whole_file(path: Path, mode: int = OWNER_ONLY) -> Iterator[tuple[Path, IO[bytes]]]:
+def whole_file(path: Path) -> Iterator[tuple[Path, IO[bytes]]]:
     """A new file that takes its place once the block around it has ended: it is as before or whole, as `write_whole`.
 
-    mode    : of it, less what the user's mask takes
     yields  : where it lies until then, and the file: to write, and to read what was written
     errors  : OSError; what the block raises. The file is as before then
     """
     new = _unfinished_of_ours(path)
     try:
-        with os.fdopen(_begin(new, mode, _open_to_write_and_read), "w+b") as file:
+        with os.fdopen(_begin(new, OWNER_ONLY, _open_to_write_and_read), "w+b") as file:
             yield new, file
             file.flush()
             flush(file.fileno())
@@ -354,7 +371,7 @@ def _begin(new: Path, mode: int, open_new: Callable[[Path, int], int]) -> int:
     while True:
         descriptor = open_new(new, mode)
         with contextlib.suppress(OSError):  # a share without locks
-            _lock(descriptor)
+            lock(descriptor)
         if new.exists():  # else it was cleared away before it was locked
             return descriptor
         os.close(descriptor)
@@ -408,7 +425,7 @@ def _is_locked(path: Path) -> bool:
         return False
     descriptor = os.open(path, os.O_RDONLY)
     try:
-        _lock(descriptor)
+        lock(descriptor)
     except OSError as error:
         return error.errno in _IN_USE
     finally:
@@ -455,6 +472,26 @@ def keep_beside(content: bytes, path: Path) -> Path:
     return kept
 
 
+def hold(path: Path) -> int:
+    """Make a file in a folder and lock it: as long as its descriptor is open, or the program lives.
+
+    errors : FolderInUse where another program locked it first; FileNotFoundError where the folder went meanwhile
+    """
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), OWNER_ONLY)
+    try:
+        lock(descriptor)
+    except OSError as error:
+        if error.errno in _IN_USE:
+            os.close(descriptor)
+            raise FolderInUse(f"{path.parent} is in use by another program") from error
+        path.unlink(missing_ok=True)  # a disk without locks: nobody could tell whether it is in use
+    else:
+        if not path.exists():
+            os.close(descriptor)
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
+    return descriptor
+
+
 class WriterLock:
     """Lets one program at a time write in a folder. Given up when the program ends, however it ends.
 
@@ -463,9 +500,10 @@ class WriterLock:
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / LOCK_NAME
+        self._place = str(self.path)
         self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)
         try:
-            _lock(self._descriptor)
+            lock(self._descriptor)
         except OSError as error:
             holder = os.pread(self._descriptor, 200, 0).decode(errors="replace") if hasattr(os, "pread") else ""
             os.close(self._descriptor)
@@ -489,9 +527,10 @@ class WriterLock:
     def is_in_place(self) -> bool:
         """Whether the lock that this program holds is the one others would ask for."""
         try:
-            return os.path.samestat(self.path.stat(), self._held)
+            found = os.stat(self._place)  # noqa: PTH116  # at each save, when the processor is cold
         except OSError:
             return False
+        return found.st_ino == self._held.st_ino and found.st_dev == self._held.st_dev
 
     @property
     def names_us(self) -> bool:
@@ -507,7 +546,8 @@ class WriterLock:
         os.close(self._descriptor)
 
 
-def _lock(descriptor: int) -> None:
+def lock(descriptor: int) -> None:
+    """Lock a file as long as it is open. Raises OSError where another has it locked, or the disk locks none."""
     if sys.platform == "win32":
         import msvcrt
 

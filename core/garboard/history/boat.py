@@ -85,6 +85,8 @@ class Boat:
         job : whose vessel; "" for the boat's, which knows what any job that was moved to it brought
         """
         found = {key: self.state for key in self.state.registers if key.kind == "field"}
+        if not self.moved_in:  # nearly every boat: nothing else can hold any
+            return found
         stated = {key.subject[:1] for key in found if self.state.current(key)} | {("hull_number",)}
         for home in [self.state_of(job)] if job else self.moved_in.values():
             came = {key: home for key in home.registers if key.kind == "field" and key.subject[:1] not in stated}
@@ -105,7 +107,7 @@ class Boat:
 
     def vessel(self, job: str = "") -> Vessel:
         """The vessel of a job, or of the boat: see `fields`."""
-        fields = self.fields(job)
+        fields = self.fields(job) if self.moved_in else {}
         if all(home is self.state for home in fields.values()):
             return self.state.vessel()[0]
         standing = sorted((home.written(key), home.current(key)) for key, home in fields.items())

@@ -73,13 +73,13 @@ def by_what_changed(stale: Iterable[tuple[str, tuple[str, ...]]]) -> dict[tuple[
 
 def boat_by_boat(hulls: Iterable[HullMerge]) -> tuple[HullMerge, ...]:
     """What merging did to each boat: its hull numbers in one, under the first of them."""
-    found: list[HullMerge] = []
-    for hull in hulls:
-        numbers = {hull.hull, *hull.also}
-        same = [one for one in found if not numbers.isdisjoint((one.hull, *one.also))]
-        found = [one for one in found if one not in same]
-        found.append(_together([*same, hull]))
-    return tuple(sorted(found, key=lambda one: one.hull))
+    found: dict[int, HullMerge] = {}
+    place_of: dict[str, int] = {}
+    for place, hull in enumerate(hulls):
+        same = sorted({place_of[number] for number in (hull.hull, *hull.also) if number in place_of})
+        found[place] = _together([*map(found.pop, same), hull])
+        place_of |= dict.fromkeys((found[place].hull, *found[place].also), place)
+    return tuple(sorted(found.values(), key=lambda one: one.hull))
 
 
 def _together(parts: Sequence[HullMerge]) -> HullMerge:
@@ -335,7 +335,8 @@ def judge(
 
     state = replay_with_aliases(before, hull)
     disagreeing_before = _disagreements(state)
-    stale_before = [same for _, one in _stale(state) for same in _saying_so(state, one.sign_off)]
+    stale_before = {same.id: same for _, one in _stale(state) for same in _saying_so(state, one.sign_off)}
+    sound_before = _sign_offs(state) - stale_before.keys()
     new = [
         view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in received.get(key, {})
     ]
@@ -343,15 +344,20 @@ def judge(
         state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
         state.add(entry)
-    was_stale = {_signed(state, one) for one in stale_before}
+    was_stale = {_signed(state, one) for one in stale_before.values()}
+
+    def is_news(sign_off: Entry) -> bool:
+        """Whether it was not stale before; nor one that says the same, and is shown as one with it since jobs are."""
+        return _signed(state, sign_off) not in was_stale or any(
+            one.id in sound_before for one in _saying_so(state, sign_off)
+        )
+
     return HullMerge(
         hull=hull,
         received=len(received[hull]),
         existing=existing,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
-        stale=tuple(
-            _in_words(state, job, one) for job, one in _stale(state) if _signed(state, one.sign_off) not in was_stale
-        ),
+        stale=tuple(_in_words(state, job, one) for job, one in _stale(state) if is_news(one.sign_off)),
         look_alikes=tuple(other for other in known.look_alikes(hull) if other not in state.hull_keys),
         also=tuple(sorted(state.hull_keys - {hull})),
     )
@@ -382,6 +388,12 @@ def _disagreements(state: HullState) -> set[RegisterKey]:
 def _stale(state: HullState) -> list[tuple[str, Staleness]]:
     """Stale sign-offs, each with its job."""
     return [(job, one) for job in state.jobs for one in state.stale(job)]
+
+
+def _sign_offs(state: HullState) -> set[str]:
+    """Ids of the sign-offs that stand."""
+    registers = [register for key, register in state.registers.items() if key.kind == "signoff"]
+    return {one.id for register in registers for one in register.heads if one.kind == "signoff"}
 
 
 def _saying_so(state: HullState, sign_off: Entry) -> list[Entry]:

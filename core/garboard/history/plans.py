@@ -103,6 +103,11 @@ def set_aside_of(state: HullState, jobs: Iterable[str]) -> SetAside | None:
     return SetAside(by=last.by, at=last.at, reason=str(last.value), came=max(0, came), holds=then == now)
 
 
+def aside_in(state: HullState, job: str) -> SetAside | None:
+    """`set_aside_of` a job and those joined into it."""
+    return set_aside_of(state, (job, *state.parts(job)))
+
+
 def set_aside(author: Author, state: HullState, jobs: Iterable[str], reason: str) -> Entry:
     """The entry that sets a job aside, with the reason; jobs as for `set_aside_of`, the job first.
 

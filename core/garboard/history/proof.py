@@ -113,13 +113,13 @@ class Proof:
         return self.revisions[-1]
 
 
-def in_groups(digits: str, of: int = 4) -> str:
+def in_groups(digits: str) -> str:
     """Digits as people compare them.
 
     >>> in_groups("3fa291c0")
     '3fa2 91c0'
     """
-    return " ".join(digits[start : start + of] for start in range(0, len(digits), of))
+    return " ".join(digits[start : start + 4] for start in range(0, len(digits), 4))
 
 
 def hash_of(entry: Entry) -> str:

@@ -11,7 +11,19 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, ISSUED, PLAN, STRAY, TEMPLATE, VIEW, Entry, carried_by
+from garboard.disk.entries import (
+    ALIKE,
+    DEEPEST,
+    FORECAST,
+    ISSUED,
+    PLAN,
+    STRAY,
+    TEMPLATE,
+    VIEW,
+    Entry,
+    carried_by,
+    is_list_of_text,
+)
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
@@ -69,7 +81,7 @@ def misfit_of(entry: Entry) -> Misfit | None:
     if not entry.is_understood or is_reading(entry):
         return None
     if not entry.has_lists:
-        wrong = "replaces" if _is_texts(entry.fields.get("subject")) else "subject"
+        wrong = "replaces" if is_list_of_text(entry.fields.get("subject")) else "subject"
         return Misfit(_LISTS[wrong], _in_short(entry.fields.get(wrong)))
     if isinstance(entry.value, dict | list) and not _is_plain(entry.value, 0):
         return Misfit(Shape.VALUE, _in_short(entry.value))
@@ -89,10 +101,6 @@ def _in_short(value: JsonValue) -> str:
         return shown(value)
     except RecursionError:  # it has more levels than Python walks down
         return "a list or an object of very many levels"
-
-
-def _is_texts(value: JsonValue) -> bool:
-    return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
 def _is_plain(value: JsonValue, depth: int) -> bool:
@@ -148,7 +156,7 @@ def _template(entry: Entry) -> Shape | None:
 
 
 def _is_line(line: JsonValue) -> bool:
-    return isinstance(line, list) and len(line) > 1 and _is_texts(line[:-1])
+    return isinstance(line, list) and len(line) > 1 and is_list_of_text(line[:-1])
 
 
 def _job(entry: Entry) -> Shape | None:
@@ -196,7 +204,7 @@ def _issued(entry: Entry) -> Shape | None:
 
 def _signoff(entry: Entry) -> Shape | None:
     value = entry.value
-    if not isinstance(value, dict) or not _is_texts(value.get("covers", [])):
+    if not isinstance(value, dict) or not is_list_of_text(value.get("covers", [])):
         return Shape.SIGNATURE
     if "signature" in value and not _is_file(value["signature"]):
         return Shape.SIGNATURE

@@ -29,7 +29,7 @@ _ROUNDING = 1e-9
 
 
 def _same_amount(one: str, other: str) -> bool:
-    here, there = _amount(one), _amount(other)
+    here, there = amount_in(one), amount_in(other)
     if here is None or there is None:
         return False
     if here.unit == there.unit:
@@ -51,7 +51,7 @@ def alike(one: JsonValue, other: JsonValue) -> bool:
     """
     if same_value(one, other):
         return True
-    here, there = _amount(one), _amount(other)
+    here, there = amount_in(one), amount_in(other)
     if here is None or there is None or here.unit == there.unit:
         return False
     try:
@@ -63,7 +63,8 @@ def alike(one: JsonValue, other: JsonValue) -> bool:
         return False
 
 
-def _amount(value: JsonValue) -> Amount | None:
+def amount_in(value: JsonValue) -> Amount | None:
+    """The amount that a value is; None where it is none."""
     try:
         return Amount.parse(value) if isinstance(value, str) else None
     except ValueError:
@@ -72,7 +73,7 @@ def _amount(value: JsonValue) -> Amount | None:
 
 def finest(alike: Sequence[Entry]) -> Entry:
     """Of entries whose values say the same, the one whose last digit is worth least: no clock chooses."""
-    amounts = [_amount(entry.value) for entry in alike]
+    amounts = [amount_in(entry.value) for entry in alike]
     unit = amounts[0].unit if amounts[0] is not None else ""
 
     def fineness(index: int) -> tuple[float, int, str]:

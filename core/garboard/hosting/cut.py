@@ -93,6 +93,10 @@ def _fits_figure(figure: Figure) -> bool:
     )
 
 
+_CALLED = {"missing": "things missing", "basis": "bases"}
+"""Parts of a finding whose names are no plural."""
+
+
 def _shortened(finding: Finding) -> Finding:
     many = {name: parts for name in _PARTS if len(parts := getattr(finding, name)) > MOST_PARTS}
     rows = any(len(table.rows) > MOST_ROWS for table in finding.tables)
@@ -116,7 +120,7 @@ def _shortened(finding: Finding) -> Finding:
         limits=_limits(finding.limits, numbers),
         doubts=doubts,
     )
-    said = [f"Of {len(parts)} {name} {MOST_PARTS} are shown." for name, parts in many.items()]
+    said = [f"Of {len(parts)} {_CALLED.get(name, name)} {MOST_PARTS} are shown." for name, parts in many.items()]
     said += [f"Of a table {MOST_ROWS} rows are shown."] if rows else []
     said += [f"Of {columns} columns of a table {MOST_COLUMNS} are shown."] if columns > MOST_COLUMNS else []
     said += [f"Of {len(finding.doubts)} doubts {len(doubts)} are shown."] if len(doubts) < len(finding.doubts) else []

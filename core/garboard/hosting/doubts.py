@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Doubt, Finding, Verdict
 from garboard.steps import Assessed
 
@@ -66,7 +67,7 @@ def _rests_on(finding: Finding, doubted: tuple[Doubt, ...]) -> Finding:
     """The doubts stand first: what a finding says to do ("Keep the card aboard.") is read after them."""
     said = " ".join(f"In doubt: {doubt.text.rstrip('.')}." for doubt in doubted[:MOST_SAID])
     if len(doubted) > MOST_SAID:
-        said += f" In doubt for {len(doubted) - MOST_SAID} other reasons too."
+        said += f" In doubt for {in_number(len(doubted) - MOST_SAID, 'other reason')} too."
     return attrs.evolve(
         finding,
         verdict=Verdict.ADVISE if finding.verdict is Verdict.PASS else finding.verdict,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from garboard.findings import OF_VESSEL, Doubt
+from garboard.findings import OF_VESSEL, Doubt, in_full
 from garboard.records import Battery, Engine, NetworkBus, Vessel, unusual_in, unusual_of
 from garboard.units import Amount
 
@@ -18,6 +18,8 @@ LEAST_TO_START = 20.0
 """A battery of less than this starts no outboard of STARTED_BY_HAND or more [Ah]; common practice, no source."""
 STARTED_BY_HAND = 40.0
 """Below this an outboard may be started by hand, or by a small battery [hp]; common practice, no source."""
+HOURS_APART = 50.0
+"""Engines of one boat that have run further apart than this are asked about [h]; common practice, no source."""
 PRINTED = (60, 70, 75, 80, 85, 90, 105, 125, 200)
 """Ratings printed on a cable's insulation: those of the tables that judge it [degC]."""
 
@@ -43,7 +45,16 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
             for device in piece.devices if isinstance(piece, NetworkBus) else ():
                 yield from (f"{piece.name} device {device.name}, {asked}" for _, asked in unusual_in(device))
     yield from _not_printed(vessel)
+    yield from _hours_apart(vessel)
     yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
+
+
+def _hours_apart(vessel: Vessel) -> Iterator[str]:
+    """Engines of one boat run together; one may be newer, so nothing is in doubt for it."""
+    run = sorted((one.hours.to("h"), one.position, str(one.hours)) for one in vessel.engines if one.hours)
+    if run and run[-1][0] - run[0][0] > HOURS_APART:
+        (_, least, few), (_, most, many) = run[0], run[-1]
+        yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
 
 
 def _not_printed(vessel: Vessel) -> Iterator[str]:
@@ -75,17 +86,17 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
 def _of_engine(engine: Engine) -> Iterator[Doubt]:
     low, high, limiter = map(_speed, (engine.full_throttle_low, engine.full_throttle_high, engine.limiter_speed))
     of, ends = engine.position, ("engines.full_throttle_low", "engines.full_throttle_high")
-    window = f"{of} engine: full-throttle window {low or 0:g} to {high or 0:g} rev/min"
+    window = f"{of} engine: full-throttle window {in_full(low or 0)} to {in_full(high or 0)} rev/min"
     if low and high and low >= high:
         yield from _doubts(f"{window} has its low end first", of, *ends)
     if low and high and high - low > WIDEST_WINDOW:
-        yield from _doubts(f"{window} is wider than {WIDEST_WINDOW:g}", of, *ends)
-    beside = f"{of} engine: limiter at {limiter or 0:g} rev/min"
+        yield from _doubts(f"{window} is wider than {in_full(WIDEST_WINDOW)}", of, *ends)
+    beside = f"{of} engine: limiter at {in_full(limiter or 0)} rev/min"
     for end, field in ((high, ends[1]), (None if high else low, ends[0])):
         if end and limiter and limiter < end - LIMITER_BELOW:
-            yield from _doubts(f"{beside} is below the window's {end:g}", of, field, "engines.limiter_speed")
+            yield from _doubts(f"{beside} is below the window's {in_full(end)}", of, field, "engines.limiter_speed")
     if high and limiter and limiter > high + LIMITER_ABOVE:
-        yield from _doubts(f"{beside} is far above the window's {high:g}", of, ends[1], "engines.limiter_speed")
+        yield from _doubts(f"{beside} is far above the window's {in_full(high)}", of, ends[1], "engines.limiter_speed")
 
 
 def _of_battery(battery: Battery, vessel: Vessel) -> Iterator[Doubt]:
@@ -93,7 +104,7 @@ def _of_battery(battery: Battery, vessel: Vessel) -> Iterator[Doubt]:
     capacity = battery.capacity.to("Ah") if battery.capacity else LEAST_TO_START
     strongest = max((one.rated_power.to("hp") for one in vessel.engines if one.rated_power), default=0.0)
     if capacity < LEAST_TO_START and strongest >= STARTED_BY_HAND and _may_start(battery, vessel):
-        text = f"battery {battery.name}: {battery.capacity} does not start an outboard of {strongest:g} hp"
+        text = f"battery {battery.name}: {battery.capacity} does not start an outboard of {in_full(strongest)} hp"
         yield from _doubts(text, battery.name, "batteries.capacity")
 
 

@@ -12,7 +12,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import EXPLAINED, JOB_FILE
 from garboard.records import EQUIPMENT, RECORD_OF, Job, JsonValue, Vessel
 from garboard.steps import EquipmentKind, Step
-from garboard.units import amount_in_words
+from garboard.units import amount_in_words, in_full
 
 _WITHIN = ("propeller", "devices")
 """What a piece of equipment holds within."""
@@ -69,7 +69,7 @@ def takes(field: Field) -> str:
         Kind.SIGNATURE: "given on a tablet",
         Kind.TABLE: "a row for each",
     }[field.kind]
-    ends = f"; from {field.hard[0]:g} to {field.hard[1]:g} {field.unit}".rstrip() if field.hard else ""
+    ends = f"; from {in_full(field.hard[0])} to {in_full(field.hard[1])} {field.unit}".rstrip() if field.hard else ""
     return what + ends
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, get_args, get_type_hints
 
@@ -23,7 +24,8 @@ NAME = "name"
 COLUMNS = tuple(field.name for field in attrs.fields(Circuit) if field.name != "more")
 LARGEST_TABLE = 1 << 20
 """Characters of a table that is read."""
-_FORMULA = ("=", "+", "-", "@")
+_FORMULA = re.compile(r"'*[=+\-@]")
+"""Begins what a spreadsheet runs, and what was kept from it: a name that begins with the apostrophe gets another."""
 _YES_NO: Mapping[str, bool] = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 _TYPES = {name: {hint, *get_args(hint)} for name, hint in get_type_hints(Circuit).items()}
 
@@ -85,7 +87,7 @@ def _between(text: str) -> tuple[str, str]:
 
 def _cell(value: JsonValue) -> str:
     text = {True: "yes", False: "no"}[value] if isinstance(value, bool) else "" if value is None else str(value)
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if _FORMULA.match(text) else text
 
 
 def _faults_of_columns(columns: list[str], line: int) -> Iterator[Fault]:
@@ -103,7 +105,7 @@ def _row(
 ) -> Iterator[tuple[tuple[str, str], JsonValue]]:
     """What one row says; what is wrong with it is added to the faults."""
     cells = {column: cell for column, cell in zip(columns, row, strict=False) if cell}
-    cells = {column: cell[1:] if cell[0] == "'" and cell[1:2] in _FORMULA else cell for column, cell in cells.items()}
+    cells = {column: cell[1:] if cell[0] == "'" and _FORMULA.match(cell) else cell for column, cell in cells.items()}
     name = cells.get(NAME, "")
     if len(row) > len(columns) and any(row[len(columns) :]):
         faults.append(

@@ -13,7 +13,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
 from garboard.records import RECORD_OF, JsonValue, number_of, unit_of
-from garboard.units import Amount, in_own_spelling, parse_amount
+from garboard.units import Amount, in_full, in_own_spelling, parse_amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -90,7 +90,7 @@ def _within(
     def within(value: object, kind: object) -> Amount | int | None:
         fact: Amount | int | None = None if value is None else read(value, kind)
         if fact is not None and not low <= number_of(fact, unit) <= high:
-            raise ValueRefused(f"between {low:g} and {high:g} {unit}".rstrip(), shown(value))
+            raise ValueRefused(f"between {in_full(low)} and {in_full(high)} {unit}".rstrip(), shown(value))
         return fact
 
     return within

@@ -131,7 +131,7 @@ def _faults_of_parts(plain: JsonValue, host: PluginHost, folder: Path | None) ->
         except InputError:
             continue  # told already
         yield from faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
-    yield from faults_of_own_kinds(_object_in(plain, "vessel"), host.equipment, "vessel.")
+    yield from faults_of_own_kinds(_object_in(plain, "vessel"), host.equipment)
     yield from settings_faults(_object_in(plain, "settings"), host)
 
 
@@ -323,7 +323,7 @@ def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tu
         for index, measurement in enumerate(job_file.measurements)
         for fault in faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
     )
-    return (*of_measurements, *faults_of_own_kinds(job_file.vessel.more, host.equipment, "vessel."))
+    return (*of_measurements, *faults_of_own_kinds(job_file.vessel.more, host.equipment))
 
 
 def faults_of_measurement(

@@ -15,19 +15,18 @@ FactReader = Callable[[str, str, JsonValue], JsonValue]
 """What becomes of a fact, by its kind, its field and its value."""
 
 
-def faults_of_own_kinds(vessel: Mapping[str, JsonValue], kinds: Kinds, path: str) -> Iterator[Fault]:
+def faults_of_own_kinds(vessel: Mapping[str, JsonValue], kinds: Kinds) -> Iterator[Fault]:
     """What of a vessel's equipment its kinds do not take. That of a kind no plugin at work declares passes.
 
     vessel : its plain data, or what of it is not of the program's own kinds
-    path   : where it stands, with a point behind it
     """
     for key, kind in kinds.items():
         pieces = vessel.get(key)
         if pieces is not None and not isinstance(pieces, list):
-            yield Fault(f"{path}{key}", f"a list of {kind.title.lower()}, each in {{ }}", type(pieces).__name__)
+            yield Fault(f"vessel.{key}", f"a list of {kind.title.lower()}, each in {{ }}", type(pieces).__name__)
         for index, piece in enumerate(pieces if isinstance(pieces, list) else ()):
             for name, value in piece.items() if isinstance(piece, dict) else ():
-                where = f"{path}{key}[{index}].{name}"
+                where = f"vessel.{key}[{index}].{name}"
                 field = kind.field(name)
                 if field is None and name != "name":
                     known = ", ".join(field.name for field in kind.fields)

@@ -19,7 +19,7 @@ from garboard.disk.json_text import read_json
 from garboard.disk.storage import HULLS_FOLDER, Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
-from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
+from garboard.findings import OF_VESSEL, NotEnoughData, Verdict, with_minus
 from garboard.hosting.equipment import Kinds, kind_title
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
@@ -45,6 +45,7 @@ from garboard.steps import Assessed, Step
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
     from garboard.history.boat import Boat
+    from garboard.history.plans import SetAside
 
 FINDINGS = Format("garboard findings")
 """What the report writes as JSON; a folder's job files are looked for beside it."""
@@ -62,9 +63,9 @@ class Question:
     words : the same without the place, to stand beside the measurement
     """
 
-    text: str
+    text: str = attrs.field(converter=with_minus)
     place: FieldKey | None = None
-    words: str = ""
+    words: str = attrs.field(default="", converter=with_minus)
 
 
 @attrs.frozen
@@ -75,6 +76,7 @@ class AssessedJob:
     questions : what looks unusual and should be looked at again, one sentence each
     damage    : what was found damaged in the boat's hull files
     unread    : how many entries of the boat could not be read: what is said to be missing may stand in them
+    aside     : that a manager set the job aside, or did until something came; None where nobody did
     """
 
     source: str
@@ -83,6 +85,7 @@ class AssessedJob:
     questions: tuple[str, ...]
     damage: tuple[Damage, ...] = ()
     unread: int = 0
+    aside: SetAside | None = None
 
     @property
     def fails(self) -> bool:
@@ -133,6 +136,8 @@ def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[Ass
 
 
 def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) -> AssessedJob:
+    from garboard.history.plans import aside_in  # here: a job file is judged without any history
+
     odd = (f"{where}: {what}" for where, what in unrecognised(view, host))
     damage = hulls.damage_of(boat.hulls)
     unread = (
@@ -144,20 +149,21 @@ def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) ->
     source = f"{hulls.folder} {_job_named(boat, view)}"
     waiting = waiting_in_words(attrs.evolve(view, measurements=()), host)  # `unrecognised` asks about steps
     questions = (*unread, *_asked(view, host), *odd, *([f"{waiting}."] if waiting else []))
-    return AssessedJob(source, view, host.assess(view), questions, damage, hulls.unread_of(boat.hulls))
+    unread_entries, aside = hulls.unread_of(boat.hulls), aside_in(boat.state_of(view.job.id), view.job.id)
+    return AssessedJob(source, view, host.assess(view), questions, damage, unread_entries, aside)
 
 
 def _job_named(boat: Boat, view: JobView) -> str:
     return f"{boat.state.hull_number} {view.job.id}"
 
 
-def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
-    """The jobs in a folder of hull files, or those of one boat: hull number and job id, and the job.
+def jobs_in(hulls: HullFolder) -> Iterator[tuple[str, JobView]]:
+    """The jobs in a folder of hull files: hull number and job id, and the job.
 
-    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Without a hull
-    number, files that cannot be read are passed over; `hulls.left_alone` names them.
+    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Files
+    that cannot be read are passed over; `hulls.left_alone` names them.
     """
-    yield from ((_job_named(boat, view), view) for boat, view in boats_and_jobs(hulls, hull))
+    yield from ((_job_named(boat, view), view) for boat, view in boats_and_jobs(hulls))
 
 
 def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, JobView]]:

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.faults import in_words
+from garboard.faults import in_number, in_words
 from garboard.findings import rounded
 from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, SERIES, LineReader, Reader, TakesLines, form_of
@@ -479,7 +479,10 @@ class BoatNetwork:
             if damaged:
                 said.append(f"{one.address}: left out as damaged {damaged}, of these for a wrong checksum {wrong}.")
         if self.left_out:
-            said.append(f"{self.left_out} lines were left out: more than {MOST_A_SECOND} a second came.")
+            said.append(
+                f"{in_number(self.left_out, 'line was', 'lines were')} left out: more than {MOST_A_SECOND} a "
+                f"second came."
+            )
         return said
 
     # In the thread

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import rounded
 from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
@@ -300,9 +301,14 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     if found.only_ships:
         said.append(("other ships", _OTHER_SHIPS))
     if found.share_damaged > MOST_DAMAGED:
-        said.append(("damaged", _DAMAGED.format(share=rounded(100 * found.share_damaged, 1), lines=found.lines)))
+        said.append(
+            (
+                "damaged",
+                _DAMAGED.format(share=rounded(100 * found.share_damaged, 1), lines=in_number(found.lines, "line")),
+            )
+        )
     if found.broken:
-        said.append(("broken", _BROKEN.format(broken=found.broken)))
+        said.append(("broken", _BROKEN.format(broken=in_number(found.broken, "message"))))
     said += [("missing", _MISSING.format(what=one.what, brings=_begun(one.brings))) for one in found.missing]
     if found.unnamed:
         count = len(found.unnamed)
@@ -326,12 +332,10 @@ _MIXED = (
 )
 _OTHER_SHIPS = "Only what AIS hears of other ships is sent. Set the gateway to send the boat's own instruments too."
 _DAMAGED = (
-    "{share} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
-    "alone reads it."
+    "Damaged: {share} % of {lines}. See to the wifi, to the cable of the gateway, and that one program alone reads it."
 )
 _BROKEN = (
-    "{broken} messages of several frames came with a frame missing. See to the terminators, and to a gateway that "
-    "cannot follow."
+    "{broken} of several frames came with a frame missing. See to the terminators, and to a gateway that cannot follow."
 )
 _MISSING = "Nobody sends {what}. It usually comes from: {brings}."
 _UNNAMED = "{who} not say what they are. Switch the network off and on while this listens: then each names itself."

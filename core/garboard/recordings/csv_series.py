@@ -31,6 +31,7 @@ from garboard.recordings.clocks import DATED_FROM
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample, StreamKey
+from garboard.units import in_full
 
 DIRECTIONS = ("heading", "course_over_ground", "course_to_steer")
 EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
@@ -161,7 +162,9 @@ def _in_range(column: Column, value: float, text: str) -> float:
     low, high = HARD_RANGE[column.key.quantity]
     if low <= value <= high:
         return value
-    raise ValueError(f"expected {low:g} to {high:g} {UNIT_OF_QUANTITY[column.key.quantity]}, got {text[:40]!r}")
+    raise ValueError(
+        f"expected {in_full(low)} to {in_full(high)} {UNIT_OF_QUANTITY[column.key.quantity]}, got {text[:40]!r}"
+    )
 
 
 def _time_reader(first: str, notes: ReadingNotes) -> Callable[[str], float]:

@@ -21,6 +21,7 @@ from garboard.recordings.clocks import Clock
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
+from garboard.units import in_full
 
 DEGREES, KNOTS, ZERO_CELSIUS = 180 / pi, 3600 / 1852, 273.15
 LONGEST_DELTA = 262_144  # characters
@@ -270,7 +271,9 @@ def _believable(quantity: str, value: float) -> float:
         return value
     if (low, high) == (0, 360) and low - ROUNDING <= value <= high + ROUNDING:
         return value % 360  # a whole circle in radians, rounded
-    raise _NotADelta(f"{quantity}: expected {low:g} to {high:g} {UNIT_OF_QUANTITY[quantity]}, got {value:.6g}")
+    raise _NotADelta(
+        f"{quantity}: expected {in_full(low)} to {in_full(high)} {UNIT_OF_QUANTITY[quantity]}, got {in_full(value)}"
+    )
 
 
 def _source(update: Mapping[str, Any]) -> str:

@@ -64,25 +64,20 @@ def nmea2000_data(
     return bytes(data)
 
 
-def nmea2000_line(
-    time: float, pgn: int, source: str | int, data: bytes, priority: int | None = None, destination: int = 255
-) -> str:
-    """One line of a log: a whole message, or one frame of it.
+def nmea2000_line(time: float, pgn: int, source: str | int, data: bytes) -> str:
+    """One line of a log: a whole message to everyone, or one frame of it.
 
-    time        : since 1970-01-01 UTC [s]
-    source      : address of the sender, 0 to 255
-    data        : up to 223 bytes
-    priority    : 0 to 7, that of the message when left out
-    destination : address, 255 for everyone
+    time   : since 1970-01-01 UTC [s]
+    source : address of the sender, 0 to 255
+    data   : up to 223 bytes
 
     >>> nmea2000_line(1408129200.892, 127251, 27, bytes.fromhex("00f6c8ffff2702ff"))
     '2014-08-15T19:00:00.892Z,2,127251,27,255,8,00,f6,c8,ff,ff,27,02,ff'
     """
     if not 0 <= int(source) <= 255:
         raise ValueError(f"expected a source address from 0 to 255, got {source}")
-    if priority is None:
-        priority = MESSAGES[pgn].priority if pgn in MESSAGES else 6
-    return f"{iso_time(time)},{priority},{pgn},{source},{destination},{len(data)},{data.hex(',')}"
+    priority = MESSAGES[pgn].priority if pgn in MESSAGES else 6
+    return f"{iso_time(time)},{priority},{pgn},{source},255,{len(data)},{data.hex(',')}"
 
 
 def fast_packet_frames(data: bytes, sequence: int = 0) -> list[bytes]:

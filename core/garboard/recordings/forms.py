@@ -109,7 +109,6 @@ class Form:
     name       : in plain words
     example    : of a line, for messages; empty for bytes
     share      : of the beginning of a recording that is of this form, 0 to 1
-    is_network : whether it carries NMEA 2000
     at_once    : makes what reads a log many lines at once, and puts into something what it finds; None where none does
     """
 
@@ -118,7 +117,6 @@ class Form:
     example: str
     share: Callable[[bytes], float]
     makes: Makes
-    is_network: bool = True
     at_once: Callable[[ReadingNotes, Arithmetic, Into], TakesLines] | None = None
 
     def recognises(self, head: bytes) -> float:
@@ -265,7 +263,6 @@ FORMS: Sequence[Form] = (
         "$HEHDT,341.8,T*21",
         _lines_begin(_SENTENCE),
         _sentences,
-        is_network=False,
         at_once=_sentences_at_once,
     ),
     Form(
@@ -318,7 +315,7 @@ FORMS: Sequence[Form] = (
         _lines_begin(_WRAPPED_B),
         _sentences,
     ),
-    Form("deltas", "Signal K deltas", '{"updates": [...]}', _lines_begin(_DELTA), _deltas, is_network=False),
+    Form("deltas", "Signal K deltas", '{"updates": [...]}', _lines_begin(_DELTA), _deltas),
     Form(
         "capture",
         "packet capture of a CAN interface",
@@ -392,7 +389,7 @@ _PACKET_LINES = (
     "comma_lines", "frames_time_of_day", "message_lines", "dump_compact", "dump_bracketed", "trace",
 )  # fmt: skip
 
-SERIES = Form("series", "CSV", "time,rate_of_turn [deg/s]", _is_series, _csv, is_network=False)
+SERIES = Form("series", "CSV", "time,rate_of_turn [deg/s]", _is_series, _csv)
 """Told by its heading, where no line is of another form."""
 
 

@@ -31,6 +31,7 @@ from garboard.recordings.identity import version_sentence
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
+from garboard.units import in_full
 
 DAY = 86400.0
 CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
@@ -296,13 +297,7 @@ def values_in(
         decode = DECODERS.get(kind)
         if decode is None:
             clock.see(sentence)
-            notes.without_checksum += not sentence.has_checksum
-            notes.met_from(sentence.talker, kind)
-            if kind == "VER":
-                notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
-                notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
-            else:
-                notes.met_unknown(kind)
+            _note_without_values(sentence, notes)
             return [], ""
         fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
@@ -331,6 +326,17 @@ def values_in(
     if not found and kind != "ZDA" and not unknown:
         notes.empty[kind] = notes.empty.get(kind, 0) + 1
     return found, sentence.talker
+
+
+def _note_without_values(sentence: Sentence, notes: ReadingNotes) -> None:
+    """A sentence of a kind that carries no value this program reads; a device may say by it what it is."""
+    notes.without_checksum += not sentence.has_checksum
+    notes.met_from(sentence.talker, sentence.kind)
+    if sentence.kind == "VER":
+        notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
+        notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
+    else:
+        notes.met_unknown(sentence.kind)
 
 
 def _samples(time: float, found: Iterable[Found], talker: str) -> list[Sample]:
@@ -556,8 +562,8 @@ def _believable(found: Found) -> Found:
     if value is None or LEAST[quantity] <= value <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    wanted = f"from {LEAST[quantity]:g}" if value < LEAST[quantity] else f"up to {MOST[quantity]:g}"
-    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {value:g}")
+    wanted = f"from {in_full(LEAST[quantity])}" if value < LEAST[quantity] else f"up to {in_full(MOST[quantity])}"
+    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {in_full(value)}")
 
 
 def _number(text: str) -> float | None:

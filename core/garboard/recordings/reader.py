@@ -17,7 +17,7 @@ from typing import BinaryIO, cast
 
 import attrs
 
-from garboard.faults import Fault, GarboardError, InputError, refuse_endless
+from garboard.faults import Fault, GarboardError, InputError, in_number, refuse_endless
 from garboard.recordings import packet_bytes
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
@@ -112,11 +112,11 @@ def _numpy_pays(path: Path) -> bool:
 def _met_instead(notes: ReadingNotes) -> str:
     """What a recording holds that gave no value, and what to do."""
     if not notes.unknown or notes.kinds:
-        return " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
+        return " ".join(remarks(notes, frozenset())) or in_number(notes.lines, "line")
     most = sorted(notes.unknown.items(), key=lambda item: (-item[1], item[0]))
-    named = ", ".join(f"{kind}, {count} times" for kind, count in most[:KINDS_NAMED])
-    more = f", and {len(most) - KINDS_NAMED} kinds more" if len(most) > KINDS_NAMED else ""
-    damage = [f"{notes.damaged_count} lines are damaged."] if notes.damaged_count else []
+    named = ", ".join(f"{kind}, {in_number(count, 'time')}" for kind, count in most[:KINDS_NAMED])
+    more = f", and {in_number(len(most) - KINDS_NAMED, 'more kind')}" if len(most) > KINDS_NAMED else ""
+    damage = [f"{in_number(notes.damaged_count, 'line is', 'lines are')} damaged."] if notes.damaged_count else []
     what = f"{notes.form}, but no message this program knows: {named}{more}."
     return " ".join(
         [what, *damage, "Record while the heading sensor, the GNSS receiver and the engine are switched on."]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
+from garboard.faults import in_number
 from garboard.recordings.notes import ReadingNotes
 
 HEADING_KINDS = ("HDG", "HDM", "HDT", "127250")
@@ -15,46 +16,55 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
     notes      : of a finished reading
     quantities : those that have samples
     """
-    said = []
-    if not notes.samples:
-        said.append("No value in this recording can be used.")
+    unusable = [] if notes.samples else ["No value in this recording can be used."]
+    return [*unusable, *_of_values(notes, quantities), *_of_lines(notes), *_of_times(notes)]
+
+
+def _of_values(notes: ReadingNotes, quantities: Collection[str]) -> Iterator[str]:
+    """What came without a value, or without a time."""
     headings = {kind: notes.kinds[kind] for kind in HEADING_KINDS if kind in notes.kinds}
     if headings and "heading" not in quantities and not notes.without_time:
         word = "messages" if all(map(str.isdecimal, headings)) else "sentences"
         are_empty = all(notes.empty.get(kind) == count for kind, count in headings.items())
         what = "all empty" if are_empty else "none with a valid heading"
-        said.append(f"{_listed(headings)} {word}, {what}: no heading in this log.")
+        yield f"{_listed(headings)} {word}, {what}: no heading in this log."
     elif not notes.samples and notes.empty and not notes.without_time:
-        said.append(f"Without a valid value: {_listed(notes.empty)}.")
+        yield f"Without a valid value: {_listed(notes.empty)}."
     if notes.without_time:
         values, them = (
             ("1 value has", "it") if notes.without_time == 1 else (f"{notes.without_time} values have", "them")
         )
-        said.append(f"{values} no time: no RMC, ZDA, GGA or GLL sentence with a time came with {them}.")
+        yield f"{values} no time: no RMC, ZDA, GGA or GLL sentence with a time came with {them}."
+
+
+def _of_lines(notes: ReadingNotes) -> Iterator[str]:
+    """What is damaged, or was read for what it does not quite say."""
     if notes.damaged_count:
         one = "1 line is damaged" if notes.damaged[0].line else "The recording is damaged"
         lines = one if notes.damaged_count == 1 else f"{notes.damaged_count} lines are damaged; the first"
-        said.append(f"{lines}: {notes.damaged[0]}.")
+        yield f"{lines}: {notes.damaged[0]}."
     if notes.without_checksum == 1:
-        said.append("1 sentence carries no checksum; it was used as it stands.")
+        yield "1 sentence carries no checksum; it was used as it stands."
     elif notes.without_checksum:
-        said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
+        yield f"{notes.without_checksum} sentences carry no checksum; they were used as they stand."
     if notes.unreal:
-        said.append(
-            f"{notes.unreal} positions, courses and speeds are left out: the receiver itself says that they are "
-            "simulated or typed in. End its simulation, then record again."
+        yield (
+            f"{in_number(notes.unreal, 'value is', 'values are')} left out: positions, courses and speeds of which the "
+            "receiver itself says that they are simulated or typed in. End its simulation, then record again."
         )
     if notes.decimal_commas:
         first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"
-        said.append(
+        yield (
             f"{notes.decimal_commas} {have} a comma, read as a decimal point: {first} as {first.replace(',', '.')}. "
             "Use a point, and nothing to part thousands."
         )
+
+
+def _of_times(notes: ReadingNotes) -> Iterator[str]:
     if not notes.timed and notes.samples:
-        said.append("The log has no times: the order of its values is known, how fast they came is not.")
+        yield "The log has no times: the order of its values is known, how fast they came is not."
     elif not notes.dated and notes.samples:
-        said.append("The log has no date: times count from its first time.")
-    return said
+        yield "The log has no date: times count from its first time."
 
 
 def _listed(counts: Mapping[str, int]) -> str:

@@ -190,10 +190,6 @@ class Errors:
     digit: float = 0.0
     freezes: tuple[float, float] | None = None
 
-    def noisier(self, times: float) -> Errors:
-        """The same with so many times the noise; its tolerances stay."""
-        return attrs.evolve(self, noise=times * self.noise)
-
 
 class Instrument:
     """Shows truths one after the other, each with its errors. The same seed shows the same.

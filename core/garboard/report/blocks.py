@@ -51,9 +51,9 @@ def heading(text: str, level: int, *, mark: str = "", listed: bool = False) -> B
     return {"kind": "heading", "words": text, "level": level, "mark": mark, "listed": listed}
 
 
-def big_number(number: str, name: str, *, size: float = 24.0) -> Block:
+def big_number(number: str, name: str) -> Block:
     """The one number of a section, its name under it. size: of its digits [pt]."""
-    return {"kind": "number", "number": as_printed(number), "name": name, "size": size}
+    return {"kind": "number", "number": as_printed(number), "name": name, "size": 15}
 
 
 def qr_code(text: str) -> Mapping[str, Any]:

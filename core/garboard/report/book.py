@@ -13,6 +13,7 @@ import attrs
 import garboard
 from garboard.faults import in_number, in_words
 from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.history.plans import SetAside
 from garboard.history.proof import Proof
 from garboard.hosting.cut import cut
 from garboard.hosting.failures import PluginProblem, problem_of
@@ -35,6 +36,7 @@ from garboard.report.outline import (
     date_in_words,
     hand_over,
     punch_list,
+    still_aside,
 )
 from garboard.report.owner import OwnersPart, card_sheets, owners_part
 from garboard.report.palette import DAY
@@ -92,6 +94,7 @@ def handover_book(
     load_photo: PhotoLoader = no_photo,
     proof: Proof | None = None,
     fonts: Path | None = None,
+    aside: SetAside | None = None,
     failed: SectionFailed = lambda _problem: None,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
@@ -101,10 +104,11 @@ def handover_book(
     load_photo : gives the files of photos; those it does not give are listed by name alone
     proof      : of the entries it is made of; None for a job file, behind which no folder stands
     fonts      : folder of typefaces for names in other scripts, where there is one
+    aside      : that a manager set the job aside: the cover says it first
     failed     : called with what a section failed by: the book says no more of it than that it is not there
     """
     with with_faces(fonts):
-        return _made(view, host, assessed, size, unread, load_photo, proof, failed)
+        return _made(view, host, assessed, size, unread, load_photo, proof, still_aside(aside, view), failed)
 
 
 def _made(
@@ -115,6 +119,7 @@ def _made(
     unread: int,
     load_photo: PhotoLoader,
     proof: Proof | None,
+    aside: SetAside | None,
     failed: SectionFailed,
 ) -> bytes:
     vessel, job = view.vessel, view.job
@@ -150,12 +155,12 @@ def _made(
             "hull": f"Hull number {vessel.hull_number}",
             "date": date_in_words(job.opened[:10]),
             "name": _short(named),
-            "state": _state_in_foot(state, is_whole),
+            "state": _state_in_foot(state, is_whole, is_aside=aside is not None),
             "root": f"root {proof.short}" if proof else "of a job file, no root",
         },
         "colours": attrs.asdict(DAY),
         "marks": marks(),
-        "cover": _cover(view, assessed, state, owners, unread, waiting),
+        "cover": _cover(view, assessed, state, owners, (*_set_aside(aside), *_not_told(unread, waiting))),
         "meanings": [[mark, meaning] for mark, meaning in _meanings(clauses)],
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
@@ -219,7 +224,7 @@ def _blocks(
 
 
 def _cover(
-    view: JobView, assessed: Sequence[Assessed], state: HandOver, owners: OwnersPart, unread: int, waiting: str
+    view: JobView, assessed: Sequence[Assessed], state: HandOver, owners: OwnersPart, first: Sequence[Part]
 ) -> Mapping[str, object]:
     vessel, job = view.vessel, view.job
     facts = {
@@ -236,7 +241,7 @@ def _cover(
         "model": _on_cover(" ".join(filter(None, (vessel.maker, vessel.model)))),
         "hull_number": vessel.hull_number,
         "facts": [[label, _on_cover(value)] for label, value in facts.items() if value],
-        "state": [*_not_told(unread, waiting), *handed_over_or_not(state)],
+        "state": [*first, *handed_over_or_not(state)],
         "checks": in_number(len(assessed), "check"),
         "lead": owners.lead,
         "photo": owners.photo,
@@ -245,10 +250,19 @@ def _cover(
     }
 
 
-def _state_in_foot(state: HandOver, is_whole: bool) -> str:
+def _state_in_foot(state: HandOver, is_whole: bool, is_aside: bool) -> str:
+    if is_aside:
+        return "draft, set aside"
     if not state.is_done:
         return "draft, not handed over"
     return state.words if is_whole else "draft, not all of it read"
+
+
+def _set_aside(aside: SetAside | None) -> Iterator[Part]:
+    """That nobody will finish this job."""
+    if aside is not None:
+        yield words("SET ASIDE: THIS JOB WILL NOT BE FINISHED", "body", bold=True, colour="fail")
+        yield words(printable(aside.in_words), "body")
 
 
 def _not_told(unread: int, waiting: str) -> Iterator[Part]:

@@ -22,6 +22,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError, in_words
 from garboard.report.data_tables import LEFT_OUT, SAMPLES, TABLES, Cell, Column, DataTable, Kind, Row
 from garboard.report.spreadsheet import harmless
@@ -55,7 +56,7 @@ def write_tables(rows: Rows, out: Path, write: Callable[[Path, Iterable[bytes]],
         expected = "the office part: pip install 'garboard[office]'"
         raise InputError("tables", [Fault("packages", expected, "duckdb or openpyxl is not installed")])
     _refuse_what_is_open(out)
-    with TemporaryDirectory(prefix="garboard-tables-") as folder:
+    with ScratchFolder("tables") as folder:
         made = Path(folder) / f"made{out.suffix.lower()}"
         with _room_in(folder):
             make(_as_lines(rows, Path(folder)), made)

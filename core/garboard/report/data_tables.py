@@ -25,7 +25,8 @@ from garboard.fields import Field
 from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
 from garboard.history.boat import Boat
-from garboard.history.plans import PROMISED, planned_for, set_aside_of
+from garboard.history.plans import PROMISED, aside_in, planned_for
+from garboard.history.values import amount_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -33,7 +34,8 @@ from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
-from garboard.report.outline import counts, hand_over, is_handed_over, punch_list
+from garboard.report.outline import counts, hand_over, punch_list, still_aside
+from garboard.report.unit_signs import with_signs
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
@@ -392,9 +394,9 @@ class JobToExport:
         """A job of a boat, with what stands beside it there."""
         home = boat.state_of(view.job.id)
         parts = (view.job.id, *home.parts(view.job.id))
-        plans, aside = planned_for(home, parts), set_aside_of(home, parts)
+        plans, aside = planned_for(home, parts), still_aside(aside_in(home, view.job.id), view)
         tablets = {entry.id: entry.tablet for at, key in boat.registers(view.job.id) for entry in at.current(key)}
-        told = aside.reason if aside is not None and aside.holds and not is_handed_over(view) else ""
+        told = "" if aside is None else aside.reason
         return cls(view=view, assessed=tuple(assessed), tablets=tablets, plans=tuple(plans), aside=told)
 
 
@@ -701,8 +703,8 @@ def _findings(about: tuple[str, str], assessed: Sequence[Assessed]) -> Rows:
         found = one.finding
         head = (found.code, found.verdict.value, found.about, found.of)
         made = (one.phase.value, one.step, one.calculator, one.plugin, one.plugin_version)
-        basis = "; ".join(map(str, found.basis))
-        yield FINDINGS, (*about, place, *made, *head, found.sentence, bool(found.doubted), basis)
+        sentence, basis = with_signs(found.sentence), with_signs("; ".join(map(str, found.basis)))
+        yield FINDINGS, (*about, place, *made, *head, sentence, bool(found.doubted), basis)
         limits = {limit.number: (limit.low, limit.high) for limit in found.limits}
         for number in found.numbers:
             low_and_high = limits.get(number.name, (None, None))
@@ -787,7 +789,7 @@ _DIGITS = 9
 
 
 def _in(value: JsonValue | Amount, unit: str) -> float | None:
-    amount = value if isinstance(value, Amount) else _amount(value)
+    amount = value if isinstance(value, Amount) else amount_in(value)
     try:
         return round(amount.to(unit), _DIGITS) if amount else None
     except ValueError:
@@ -795,15 +797,8 @@ def _in(value: JsonValue | Amount, unit: str) -> float | None:
 
 
 def _parts(value: JsonValue) -> tuple[float | None, str]:
-    amount = _amount(value)
+    amount = amount_in(value)
     return (float(amount.text), amount.unit) if amount else (None, "")
-
-
-def _amount(value: JsonValue) -> Amount | None:
-    try:
-        return Amount.parse(value) if isinstance(value, str) else None
-    except ValueError:
-        return None
 
 
 def _as_text(value: JsonValue) -> str:

@@ -104,9 +104,13 @@ class DrawnSignatures:
         if drawing is None or self._drawn >= MOST_DRAWN:
             return None
         try:
-            strokes = strokes_in(self._load(drawing))
+            content = self._load(drawing)
         except PictureRefused:  # a picture in its place
             return None
+        if not isinstance(content, bytes):
+            content.close()
+            return None
+        strokes = strokes_in(content)
         if strokes is None:
             return None
         self._drawn += 1

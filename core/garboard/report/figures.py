@@ -37,17 +37,15 @@ _LEADS_FROM = 20  # a name so far above or below its point has a line to it [pt]
 _CLEAR = 2.0
 """Left clear around a name [dots]."""
 _LEAST_SHARE_BETWEEN_NAMES = 0.07
+_DOTS_PER_INCH = 200  # of a png
 _LEGEND_LINE, _LEGEND_LETTER = 15.0, 1.7  # widths of a line sample and of a letter [mm]
 
 
-def figure_bytes(
-    figure: Figure, kind: str = "png", width: float = 160.0, height: float = 90.0, dots_per_inch: int = 200
-) -> bytes:
+def figure_bytes(figure: Figure, kind: str = "png", width: float = 160.0, height: float = 90.0) -> bytes:
     """A figure as a file's content. The same figure gives the same bytes.
 
     kind          : "png", "svg" or "pdf"; the last two are vectors
     width, height : as printed [mm]
-    dots_per_inch : of a png
     """
     import matplotlib as mpl
 
@@ -55,7 +53,7 @@ def figure_bytes(
     out = BytesIO()
     # The font that travels with matplotlib; text in an svg as outlines, so that it looks the same everywhere.
     with mpl.rc_context({"svg.hashsalt": "garboard", "svg.fonttype": "path", "pdf.fonttype": 42}):
-        sheet.savefig(out, format=kind, dpi=dots_per_inch, metadata=_no_date(kind))
+        sheet.savefig(out, format=kind, dpi=_DOTS_PER_INCH, metadata=_no_date(kind))
     return out.getvalue()
 
 

@@ -17,6 +17,7 @@ from garboard.report.outline import (
     by_phase,
     counts,
     first_sentence,
+    is_handed_over,
     nothing_to_put_right,
     numbered_bases,
     punch_list,
@@ -34,11 +35,13 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
+    from garboard.history.plans import SetAside
+
 WIDTH_OF_PLAIN_TEXT = 100
 _WIDTH_OF_MARK = 19
 
 
-def make_console(*, colour: bool = True, error: bool = False) -> Console:
+def make_console(*, colour: bool = True) -> Console:
     """A console as wide as the terminal; plain text of a fixed width when the output goes elsewhere."""
     from rich.console import Console, ConsoleOptions, RenderableType
     from rich.segment import Segment
@@ -50,7 +53,7 @@ def make_console(*, colour: bool = True, error: bool = False) -> Console:
             for text, style, control in super().render(renderable, options):
                 yield Segment(text if control else visible(text), style, control)
 
-    console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False, stderr=error)
+    console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
         console.width = WIDTH_OF_PLAIN_TEXT
     return console
@@ -64,15 +67,17 @@ def print_report(
     questions: Sequence[str] = (),
     *,
     full: bool = False,
+    aside: SetAside | None = None,
 ) -> None:
     """Print a job's findings by phase and step, then what to put right and what the findings rest on.
 
     questions : measurements to be looked at again, each one sentence
     full      : what passes too with all it says, its numbers and its basis; else one line
+    aside     : that a manager set the job aside; said before all else
     """
     assessed = as_typed(view, assessed, host)
     numbers = numbered_bases(one.finding for one in assessed if full or not _passes(one.finding))
-    print_heading(console, view)
+    print_heading(console, view, aside)
     for phase in by_phase(view, host, assessed):
         _phase(console, phase, numbers, full)
     _tried(console, trials_of(view, host), foreseen_of(host, assessed))
@@ -102,8 +107,8 @@ def summary(assessed: Sequence[Assessed]) -> str:
     return ", ".join(f"{number} {verdict.value}" for verdict, number in counts(assessed).items()) + "."
 
 
-def print_heading(console: Console, view: JobView) -> None:
-    """Which boat and job it is about."""
+def print_heading(console: Console, view: JobView, aside: SetAside | None = None) -> None:
+    """Which boat and job it is about, and that nobody will finish it, where a manager said so."""
     from rich.text import Text
 
     vessel, job = view.vessel, view.job
@@ -116,6 +121,8 @@ def print_heading(console: Console, view: JobView) -> None:
     )
     about = [job.kind, job.id, job.opened, job.place, job.shop]
     console.print(", ".join(map(visible_name, filter(None, about))))
+    if aside is not None and not is_handed_over(view):
+        console.print(Text(aside.in_words, style="bold"))
 
 
 def _title(console: Console, text: str) -> None:

@@ -8,6 +8,9 @@
       source             the file
       faults             where, expected, got, line (0: not known), about, cure; with any fault the keys below are empty
       hull_number, vessel, job
+      set_aside          by, at, reason, came, holds: that a manager set the job aside; `came` is how many entries
+                         tablets brought since, and with any of them it no longer holds. null where nobody did, and
+                         for a job that is handed over
       questions          measurements outside their usual range, to be looked at again
       counts             findings by verdict
       findings           phase, step, calculator, title, plugin, plugin_version, code, verdict, about, sentence,
@@ -52,11 +55,12 @@ from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.assessing import FINDINGS
 from garboard.records import Forecast
-from garboard.report.outline import counts, punch_list
+from garboard.report.outline import counts, is_handed_over, punch_list
 from garboard.report.trials import Trial, trials_of
 from garboard.steps import Assessed
 
 if TYPE_CHECKING:
+    from garboard.history.plans import SetAside
     from garboard.hosting.explaining import Explained
 
 Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out above
@@ -87,6 +91,7 @@ def faulty_job(source: str, faults: Sequence[Fault]) -> Plain:
         "hull_number": "",
         "vessel": "",
         "job": "",
+        "set_aside": None,
         "questions": [],
         "counts": {},
         "findings": [],
@@ -96,7 +101,12 @@ def faulty_job(source: str, faults: Sequence[Fault]) -> Plain:
 
 
 def assessed_job(
-    source: str, view: JobView, host: PluginHost, assessed: Sequence[Assessed], questions: Sequence[str]
+    source: str,
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    questions: Sequence[str],
+    aside: SetAside | None = None,
 ) -> Plain:
     """A job with all its findings."""
     return {
@@ -105,6 +115,7 @@ def assessed_job(
         "hull_number": view.vessel.hull_number,
         "vessel": view.vessel.name,
         "job": view.job.id,
+        "set_aside": None if aside is None or is_handed_over(view) else attrs.asdict(aside),
         "questions": list(questions),
         "counts": {verdict.value: number for verdict, number in counts(assessed).items()},
         "findings": [assessed_as_plain(one) for one in assessed],

@@ -21,7 +21,9 @@ from fpdf.fonts import TTFFont
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
 from garboard.report.palette import DAY, rgb
+from garboard.report.unit_signs import with_signs
 from garboard.report.visible import in_print
+from garboard.units import in_full
 
 LEAST_TYPE, LARGEST_TYPE = 6.0, 14.0
 """Sizes of type on a label [pt]."""
@@ -71,7 +73,7 @@ class _Sheet(FPDF):
 
     def normalize_text(self, text: str) -> str:
         """Called by fpdf2 with everything that is set in type."""
-        return str(super().normalize_text(in_print(" ".join(text.split("\n")))))
+        return str(super().normalize_text(in_print(with_signs(" ".join(text.split("\n"))))))
 
     def wide(self, text: str, size: float, *, bold: bool = False) -> float:
         """How wide a text is [mm] in a size [pt]."""
@@ -79,7 +81,9 @@ class _Sheet(FPDF):
         return self.get_string_width(text)
 
     def line_of(self, text: str, x: float, y: float, size: float, *, bold: bool = False) -> None:
-        """A line of text; `y` is the top of its line [mm]."""
+        """A line of text; `y` is the top of its line [mm]. Nothing where there is none, as a boat's without a name."""
+        if not self.normalize_text(text).strip():
+            return
         self.set_font("labels", style="B" if bold else "", size=size)
         self.set_text_color(*rgb(DAY.ink))
         self.set_xy(x, y)
@@ -104,7 +108,7 @@ def label_sheet(
     sheet, (wide, high) = _Sheet(f"Labels of {title}"), label
     across, down = (int((side - 2 * _PAPER_EDGE + 1e-9) // of) for side, of in zip(PAPERS[paper], label, strict=True))
     if not all(low <= side <= most for low, side, most in zip(SMALLEST_LABEL, label, LARGEST_LABEL, strict=True)):
-        raise ValueError(f"a label of {wide:g} x {high:g} mm does not fit on paper, or holds no text")
+        raise ValueError(f"a label of {in_full(wide)} x {in_full(high)} mm does not fit on paper, or holds no text")
     ends = [*_both_ends(labels)]
     for first in range(0, len(ends), across * down):
         sheet.add_page(format=PAPERS[paper])
@@ -176,7 +180,7 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     dots = [list(row) for row in symbol.matrix]
     each = (high - 2 * _EDGE) / (len(dots) + 2 * _QUIET_MODULES)
     if each < LEAST_MODULE:
-        raise ValueError(f"the symbol's modules would be {each:.2f} mm, below {LEAST_MODULE:g} mm")
+        raise ValueError(f"the symbol's modules would be {each:.2f} mm, below {in_full(LEAST_MODULE)} mm")
     left = _EDGE + _QUIET_MODULES * each
     sheet.set_fill_color(*rgb("#000000"))
     for down, row in enumerate(dots):

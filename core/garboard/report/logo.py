@@ -24,6 +24,7 @@ from garboard.faults import GarboardError, in_words
 from garboard.report.photo_files import NoPicture, PictureRefused, opened
 from garboard.report.press import BookRefused, on_paper
 from garboard.settings import picture_in
+from garboard.units import in_full
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -74,7 +75,7 @@ def logo_as_kept(content: bytes) -> str:
     if not content:
         raise LogoRefused("The file is empty. Choose another.")
     if len(content) > LARGEST_FILE:
-        raise LogoRefused(f"The file is larger than {LARGEST_FILE / 1e6:g} MB. Make it smaller.")
+        raise LogoRefused(f"The file is larger than {in_full(LARGEST_FILE / 1e6)} MB. Make it smaller.")
     if _is_drawing(content):
         drawing, across = _drawing(content)
         if len(drawing) > LARGEST:
@@ -127,7 +128,9 @@ def _proportion(width: float, height: float) -> float:
         raise LogoRefused("The drawing does not say how wide and how high it is. Save it with a size.")
     across = width / height
     if not 1 / _FLATTEST <= across <= _FLATTEST:
-        raise LogoRefused(f"It is more than {_FLATTEST:g} times as long as it is high, or the other way. Cut it out.")
+        raise LogoRefused(
+            f"It is more than {in_full(_FLATTEST)} times as long as it is high, or the other way. Cut it out."
+        )
     return across
 
 

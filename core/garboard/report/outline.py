@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import attrs
 
@@ -19,6 +20,9 @@ from garboard.records import SIGN_AT_HAND_OVER
 from garboard.report.handed_over import handed_over_in_words
 from garboard.steps import NOT_ABOARD, Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
+
+if TYPE_CHECKING:
+    from garboard.history.plans import SetAside
 
 NOT_FITTED = "not fitted"
 LOOK_AGAIN, NOTED = "look again", "noted"
@@ -97,6 +101,11 @@ class HandOver:
 def is_handed_over(view: JobView) -> bool:
     """Whether technician and owner have signed, and nothing was changed since."""
     return not any(_not_signed(view, role) for role in SIGN_AT_HAND_OVER)
+
+
+def still_aside(aside: SetAside | None, view: JobView) -> SetAside | None:
+    """That a job is set aside; None where it is not, or no more: what is handed over cannot be."""
+    return aside if aside is not None and aside.holds and not is_handed_over(view) else None
 
 
 def hand_over(view: JobView, assessed: Sequence[Assessed], items: Sequence[PunchItem]) -> HandOver:

@@ -206,7 +206,7 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], a
         return
     if found[Verdict.PASS] == len(assessed) and not items:
         made = "passed, and nothing is open." if all_judged else f"that were made passed. {_NOT_ALL_JUDGED}"
-        yield f"All {len(assessed)} checks {made}"
+        yield f"{'The one check' if len(assessed) == 1 else f'All {len(assessed)} checks'} {made}"
         return
     nothing = "Nothing that was checked is left to put right." if all_judged else _NOT_ALL_JUDGED
     told = f"{_not_made(found)}{'' if items else f' {nothing}'}"
@@ -221,7 +221,7 @@ def in_owners_words(text: str) -> str:
     """Text without "±" and what stands after it, and with a real minus.
 
     >>> in_owners_words("1.72 ± 0.05 V at -4 degrees")
-    '1.72\\xa0V at −4 degrees'
+    '1.72\\xa0V at −4°'
     """
     return as_printed(_UNCERTAINTY.sub("", text))
 

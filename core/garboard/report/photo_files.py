@@ -15,14 +15,14 @@ from collections.abc import Callable, Sequence
 from enum import StrEnum
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 import attrs
 
 from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, looked_into, without_words
 from garboard.faults import GarboardError, in_words
 from garboard.report.palette import DAY
-from garboard.report.photos import PICTURES, Arrow, ArrowShape, shape_of
+from garboard.report.photos import PICTURES, Arrow, ArrowShape, PhotoContent, shape_of
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -137,9 +137,11 @@ def ending_of(beginning: bytes) -> str:
     return next((end for begins, end in _BEGINNINGS if re.match(begins, beginning, re.DOTALL)), "")
 
 
-def to_draw(size: int, beginning: bytes, whole: Callable[[], bytes]) -> bytes:
-    """The content of a picture's file, or of a small one, as a drawn signature's is; of any other, which may be a
-    recording of any length, no more than its beginning: it tells that it is no picture.
+def to_draw(
+    size: int, beginning: bytes, whole: Callable[[], bytes], in_pieces: Callable[[], PhotoContent]
+) -> PhotoContent:
+    """The content of a small file, as a drawn signature's is; a large picture's file, to be read piece by piece; of any
+    other, which may be a recording of any length, no more than its beginning: it tells that it is no picture.
 
     errors : PictureRefused for one larger than any camera makes
     """
@@ -147,7 +149,7 @@ def to_draw(size: int, beginning: bytes, whole: Callable[[], bytes]) -> bytes:
         return beginning
     if size > LARGEST_FILE:
         raise PictureRefused(NoPicture.HUGE)
-    return whole()
+    return in_pieces() if size > SMALL else whole()
 
 
 def is_damaged(content: bytes) -> bool:
@@ -196,25 +198,33 @@ def _png_is_whole(content: bytes) -> bool:
     return False
 
 
-def opened(content: bytes, most: int) -> Image:
+def opened(content: PhotoContent, most: int) -> Image:
     """A picture, upright and in colours, its longer side at most so long [dots]; of its dots alone, without what else
     the file says: Pillow would write a comment into the next file it saves.
 
+    content : a file is read piece by piece, but for a WebP, and closed
+
     errors : PictureRefused
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
-
     if not content:
         raise PictureRefused(NoPicture.EMPTY)
-    if len(content) > LARGEST_FILE:
+    if isinstance(content, bytes) and len(content) > LARGEST_FILE:
         raise PictureRefused(NoPicture.HUGE)
+    with BytesIO(content) if isinstance(content, bytes) else content as file:
+        return _read_from(file, most)
+
+
+def _read_from(file: BinaryIO, most: int) -> Image:
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
     try:
-        image: Image.Image = Image.open(BytesIO(content), formats=_FORMS)
+        image: Image.Image = Image.open(file, formats=_FORMS)
         image.draft("RGB", (most, most))  # a JPEG is read at a half, a quarter or an eighth: less memory, and quicker
         if image.width * image.height > MOST_DOTS:
             raise PictureRefused(NoPicture.HUGE)
         image.load()
-        image = _in_colours(ImageOps.exif_transpose(image))
+        ImageOps.exif_transpose(image, in_place=True)  # as it is, not a copy: of a PNG all dots are in memory
+        image = image if image.mode == "RGB" and "transparency" not in image.info else _in_colours(image)
         image.thumbnail((most, most), Image.Resampling.LANCZOS)
     except UnidentifiedImageError:
         raise PictureRefused(NoPicture.OTHER) from None
@@ -290,7 +300,7 @@ def taken_at(content: bytes) -> str:
     return photo.taken if photo else ""
 
 
-def drawn(content: bytes, arrows: Sequence[Arrow], most: int = SHOWN_SIDE) -> Picture:
+def drawn(content: PhotoContent, arrows: Sequence[Arrow], most: int = SHOWN_SIDE) -> Picture:
     """A picture with its arrows, for paper and for a page. The same picture and arrows give the same bytes.
 
     errors : PictureRefused

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from typing import BinaryIO
 
 import attrs
 
@@ -88,7 +89,9 @@ class Photo:
     kept: str = ""
 
 
-PhotoLoader = Callable[[Photo], bytes]
+PhotoContent = bytes | BinaryIO
+"""The content of a photo's file; of a large one the file itself, proved and open, which whoever draws it closes."""
+PhotoLoader = Callable[[Photo], PhotoContent]
 """Gives the file of a photo as it is kept; nothing where it is not here, and the beginning of what is no picture."""
 
 

@@ -13,12 +13,14 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory, gettempdir
+from tempfile import gettempdir
 from types import MappingProxyType
 from typing import Any
 
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
+from garboard.units import in_full
 
 NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
@@ -62,7 +64,7 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
     """A folder with files that the typesetter reads. Raises NoRoom."""
     with ExitStack() as kept:
         try:
-            folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
+            folder = kept.enter_context(ScratchFolder("book"))
             for file, content in files.items():
                 (Path(folder) / file).write_bytes(content)
         except OSError as failure:
@@ -101,7 +103,7 @@ def _made(template: bytes, data: bytes, folder: str, fonts: list[str], made_as: 
             timeout=LONGEST,
         )
     except subprocess.TimeoutExpired:
-        raise NotTypeset(_not_made(f"had not ended after {LONGEST:g} s")) from None
+        raise NotTypeset(_not_made(f"had not ended after {in_full(LONGEST)} s")) from None
     except OSError as failure:
         raise NotTypeset(_not_made(f"could not be started: {in_words(failure)}")) from None
     if ended.returncode:

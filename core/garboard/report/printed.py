@@ -9,7 +9,8 @@ from garboard.report.unit_signs import with_signs
 from garboard.units import UNITS_OF
 
 NO_BREAK = "\u00a0"
-_UNITS = sorted({"%", "°", "°C", "°F", *(unit for units in UNITS_OF.values() for unit in units if unit)}, key=len)
+_SIGNS = ("%", "°", "°C", "°F", "mm²", "µT")
+_UNITS = sorted({*_SIGNS, *(unit for units in UNITS_OF.values() for unit in units if unit)}, key=len)
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, reversed(_UNITS)))})(?![\w/]))")
 _ZERO = re.compile(r"(?<![\w.,:/+\u2212-])[-+\u2212](?=0\.0+(?![\d.]))")
 

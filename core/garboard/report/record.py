@@ -295,7 +295,7 @@ def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
         elif isinstance(block, Figure):
             yield from clause.figure(block)
         elif isinstance(block, Number):
-            yield big_number(str(block), block.name, size=15)
+            yield big_number(str(block), block.name)
         elif isinstance(block, Finding) and not clause.printed.number_of(block):
             waiting.append(block)
     if waiting:
@@ -529,7 +529,8 @@ def _revisions(
         rows = [_revision(one, host) for one in proof.revisions]
         yield table(clause.caption("Revisions"), ("No.", "Date", "What changed", "Signed", "Root"), rows)
         yield words(
-            f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
+            f"The root is worked out from the {in_number(len(proof.hashes), 'entry', 'entries')} behind this book. "
+            f"One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
             "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
             f"list of entries are attached to this file. The root stands as a code on {page_of(CARE)}.",
@@ -541,13 +542,13 @@ def _revisions(
 
 
 def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
-    number = f"{one.number}"
+    number, entries = f"{one.number}", in_number(one.entries, "entry", "entries")
     if one.is_draft:
-        number, changed = "draft", f"a draft of {one.entries} entries; no revision yet"
+        number, changed = "draft", f"a draft of {entries}; no revision yet"
     elif one.number == 1:
-        changed = f"first issued, {one.entries} entries"
+        changed = f"first issued, {entries}"
     elif one.names is None:
-        changed = f"now {one.entries} entries"
+        changed = f"now {entries}"
     else:
         changed = names_in_words(one.names, host)
     signed = ", ".join(one.signed) or "nobody"

@@ -31,6 +31,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import job_file_text
 from garboard.job_view import JobView
 from garboard.steps import Assessed
+from garboard.units import in_full, plain_text
 
 RECORD = Format("garboard record")
 RECORD_FILE, JOB_FILE = "record.json", "job.json"
@@ -230,7 +231,7 @@ def _near(one: float | None, other: float | None) -> bool:
 def in_short(one: Told) -> str:
     """A verdict and its numbers, with enough digits to tell them apart."""
     numbers = "; ".join(
-        f"{name} {value:.6g}{'' if expanded is None else f' ± {expanded:.3g}'}{f' {unit}' if unit else ''}"
+        f"{name} {in_full(value)}{'' if expanded is None else f' ± {plain_text(expanded, 3)}'} {unit}".rstrip()
         for name, value, unit, expanded in one.numbers
     )
     return f"{one.verdict}: {numbers}" if numbers else one.verdict

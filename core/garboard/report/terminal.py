@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING
 import attrs
 
 if TYPE_CHECKING:
-    from tempfile import TemporaryDirectory
-
     import click
     from rich.console import Console
 
+    from garboard.disk.scratch import ScratchFolder
     from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
 
@@ -104,11 +103,11 @@ class Tools:
         return {}
 
     @cached_property
-    def _laid_out(self) -> TemporaryDirectory[str]:
+    def _laid_out(self) -> ScratchFolder:
         """Where plugins of folders that are only read are laid out; it goes with the program."""
-        from tempfile import TemporaryDirectory
+        from garboard.disk.scratch import ScratchFolder
 
-        return TemporaryDirectory(prefix="garboard-")
+        return ScratchFolder("plugins")
 
     def _host(self, approved: Sequence[Path], refused: Sequence[PluginProblem] = ()) -> PluginHost:
         from garboard.hosting.host import make_host, refuse_unknown_names

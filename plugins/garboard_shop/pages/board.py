@@ -16,7 +16,7 @@ from garboard import hull_number
 from garboard.disk.entries import PLAN
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_number, in_words
-from garboard.findings import rounded
+from garboard.findings import in_full
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
 from garboard.history.plans import (
@@ -110,7 +110,6 @@ def board_page(visit: Visit) -> Response:
         second_of=wording.second_of,
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),
-        sorts=SORT_WORDS,
         marks=drawing.STATE_MARKS,
         waits_for=WAITS_FOR,
         take_back=TAKE_BACK,
@@ -202,7 +201,7 @@ def built_in_views(stuck: int) -> tuple[tuple[str, Asked], ...]:
     """
     return (
         ("Everything open", Asked()),
-        (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
+        (f"Stuck over {in_number(stuck, 'day')}", Asked(view=board.STUCK, sort="days")),
         ("Waiting for parts", Asked(waiting="parts")),
         ("Due this week", Asked(view=board.DUE, sort="promised")),
         ("Changed since I last looked", Asked(view=board.CHANGED, sort="changed")),
@@ -230,7 +229,7 @@ def _spans(today: date) -> Mapping[str, str]:
 
 def asked_in_words(asked: Asked, stuck: int, host: PluginHost) -> str:
     """What is asked, in words: above the list, and on paper."""
-    said = [VIEW_WORDS.get(asked.view, f"in their state for more than {stuck} days")]
+    said = [VIEW_WORDS.get(asked.view, f"in their state for more than {in_number(stuck, 'day')}")]
     said += [asked.state] if asked.state else []
     said += [f"waiting for {asked.waiting}"] if asked.waiting else []
     said += [f"with {asked.technician}"] if asked.technician else []
@@ -402,7 +401,7 @@ def weeks_in_words(head: Headline, what: str) -> str:
     def one(week: Week) -> str:
         if not week.jobs:
             return "none"
-        return f"{week.right} of {week.jobs}" if what == "right" else rounded(week.days)
+        return f"{week.right} of {week.jobs}" if what == "right" else in_full(week.days)
 
     return f"By week, this week last: {', '.join(map(one, head.weeks))}."
 

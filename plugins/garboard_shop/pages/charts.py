@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard.findings import plain_text, rounded, rounded_beside
+from garboard.findings import in_full, plain_text, rounded_beside
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -108,15 +108,24 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
         for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
-            parts.append(_link(f"/boats/{hull}", f"{int(day)} days", dot, is_stop=False))
+            parts.append(_link(f"/boats/{hull}", in_number(int(day), "day"), dot, is_stop=False))
         if span.median is not None:
             line = _line(
                 "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)
             )
             jobs = in_number(span.jobs, "job")
-            told = f"Week of {span.begins.day} {span.begins:%B}: median {rounded(span.median)} days, {jobs}"
+            told = f"Week of {span.begins.day} {span.begins:%B}: median {days_in_words(span.median)}, {jobs}"
             parts.append(_link(board(view="all", handed=span.key), told, line))
     return _chart(label, _HEIGHT, parts)
+
+
+def days_in_words(days: float) -> str:
+    """A median of whole days.
+
+    >>> days_in_words(1.0), days_in_words(1.5)
+    ('1 day', '1.5 days')
+    """
+    return f"{in_full(days)} {'day' if days == 1 else 'days'}"
 
 
 MOST_FORECASTS = 60
@@ -164,7 +173,7 @@ def strip(label: str, found: Spread, unit: str, width: int = WIDTH) -> Markup:
     parts.append(_line("axis", 20, floor + 6, width - 20, floor + 6))
     for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(x_of(value), floor + 24, with_unit(in_digits(value, 3), unit), anchor))
+        parts.append(_text(x_of(value), floor + 24, with_unit(in_digits(value), unit), anchor))
     return _chart(label, floor + 32, parts, width)
 
 
@@ -185,13 +194,13 @@ def with_unit(number: str, unit: str) -> str:
     return f"{number}{unit}" if unit == "°" else f"{number} {unit}"
 
 
-def in_digits(value: float, digits: int) -> str:
-    """A number with so many digits and a real minus sign.
+def in_digits(value: float) -> str:
+    """A number with three digits and a real minus sign.
 
-    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3), in_digits(5234.5, 3)
-    ('−3.934', '0', '5235')
+    >>> in_digits(-3.9336), in_digits(-0.0), in_digits(5234.5)
+    ('−3.93', '0', '5235')
     """
-    return plain_text(value, digits).replace("-", "−")
+    return plain_text(value, 3).replace("-", "−")
 
 
 def _mark(dot: Dot, x: float, y: float) -> Markup:
@@ -227,7 +236,7 @@ def _y(value: float, high: float, low: float = 0.0) -> float:
 def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0, width: int = WIDTH) -> Iterator[Markup]:
     for value in values:
         y = _y(value, high, low)
-        told = _text(_LEFT - 8, y + 5, f"{value:g}{unit}", "end")  # halfway up 5 d is 2.5 d
+        told = _text(_LEFT - 8, y + 5, f"{in_full(value)}{unit}", "end")  # halfway up 5 d is 2.5 d
         yield _line("level", _LEFT, y, width, y) + told
 
 

@@ -11,17 +11,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import attrs
 
 from garboard import cautions
+from garboard.checks.changes import is_list_of_tables
 from garboard.checks.check import Check
 from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import Field, Kind
 from garboard.findings import BasisKind
@@ -205,7 +206,7 @@ def _row_of_form(part: str, number: int, form: Typed) -> int:
 @contextmanager
 def _laid_out(check: Check, content: bytes) -> Iterator[Path]:
     """The file of a check under its own name, as long as it is needed."""
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         file = Path(place) / f"{check.name}{CHECK}"
         file.write_bytes(content)
         yield file
@@ -411,7 +412,7 @@ def toml_text(plain: Mapping[str, Any], before: str = "") -> str:
     c = "x"
     <BLANKLINE>
     """
-    lists = {key: value for key, value in plain.items() if _is_tables(value)}
+    lists = {key: value for key, value in plain.items() if is_list_of_tables(value)}
     lines = [f"{key} = {_toml(value)}" for key, value in plain.items() if key not in lists and value != []]
     text = "".join(f"{line}\n" for line in lines)
     for key, tables in lists.items():
@@ -419,10 +420,6 @@ def toml_text(plain: Mapping[str, Any], before: str = "") -> str:
             inner = toml_text(table, f"{before}{key}.") if isinstance(table, dict) else ""
             text += f"\n[[{before}{key}]]\n{inner}"
     return text
-
-
-def _is_tables(value: Any) -> bool:
-    return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
 
 
 def _toml(value: Any) -> str:

@@ -19,7 +19,7 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
 from garboard.faults import GarboardError, InputError, in_number, in_words
-from garboard.findings import Verdict, rounded
+from garboard.findings import Verdict, in_full, rounded, with_minus
 from garboard.history.authority import AT_THE_DESK
 from garboard.history.handed_in import handed_in, put_away
 from garboard.history.past import reason_in
@@ -28,7 +28,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.photo_files import to_draw
-from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
+from garboard.report.photos import Photo, PhotoContent, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.unit_signs import with_signs
 from garboard.report.visible import visible
@@ -39,7 +39,7 @@ from garboard_shop.pages.consequences import Consequences
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.insights import Insights
 from garboard_shop.pages.people import Attempts, Sessions
-from garboard_shop.pages.plugins import content_of, restart_due
+from garboard_shop.pages.plugins import content_of, opened, restart_due
 from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
@@ -108,7 +108,7 @@ class ShopDesk:
             self._page_threads = CapacityLimiter(PAGES_AT_ONCE)
         return self._page_threads
 
-    def load_photo(self, photo: Photo) -> bytes:
+    def load_photo(self, photo: Photo) -> PhotoContent:
         """The file of a photo; nothing where it is not here whole, and no more than the beginning of what is none.
 
         errors : PictureRefused where it is too large for one
@@ -118,7 +118,10 @@ class ShopDesk:
             beginning = held.read(name, 0, BEGINNING)
         except (KeyError, AttachmentDamaged):
             return b""
-        return to_draw(held.sizes().get(name, 0), beginning, lambda: content_of(self.store, name))
+        size = held.sizes().get(name, 0)
+        return to_draw(
+            size, beginning, lambda: content_of(self.store, name), lambda: opened(self.store, name, size) or b""
+        )
 
     def take_handed_in(self) -> None:
         """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away; what
@@ -162,10 +165,15 @@ def shown_as_marks(value: object) -> object:
     """What a template puts on a page: nothing in it hides or turns the writing around, and units stand as people write
     them. Markup is the program's own."""
     if type(value) is str:  # markup is a class of its own; most of what a page shows is plain text
-        return with_signs(visible(value))
+        return _as_people_write(visible(value))
     if isinstance(value, Undefined) or hasattr(value, "__html__"):
         return value
-    return with_signs(visible(str(value)))
+    return _as_people_write(visible(str(value)))
+
+
+def _as_people_write(text: str) -> str:
+    """Units and a real minus, but in an address."""
+    return text if text.startswith("/") else with_signs(with_minus(text))
 
 
 def _letter_by_letter(text: str) -> Markup:
@@ -203,6 +211,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.hour_of,
         wording.clock_in_words,
         in_number,
+        in_full,
         rounded,
         wording.number_differences,
         drawing.mark_svg,

@@ -9,7 +9,6 @@ import attrs
 from markupsafe import Markup
 
 from garboard.faults import in_number
-from garboard.findings import rounded
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, SLIP
@@ -160,7 +159,7 @@ def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
         )
         for one in found.failures
     ]
-    sentence = f"No check has failed in {in_number(found.jobs, 'job')}."
+    sentence = f"No check has failed in {in_number(found.jobs, 'job')}." if found.jobs else "There is no job to count."
     if bars:
         sentence = (
             f"{bars[0].label} fails most: in {found.failures[0].ever} of {in_number(found.jobs, 'job')}, "
@@ -197,7 +196,9 @@ def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
 def _months(found: Insight) -> Chart:
     last = next((span for span in reversed(found.months) if span.share is not None), None)
     jobs, right = (sum(getattr(span, name) for span in found.months) for name in ("jobs", "right"))
-    if last is None:
+    if not jobs:
+        sentence = "Nothing was handed over in twelve months."
+    elif last is None:
         sentence = f"{in_number(jobs, 'job')} handed over in twelve months, {right} right the first time. "
         sentence += "No month has five, so no per cent is told."
     else:
@@ -223,7 +224,7 @@ def _days(found: Insight) -> Chart:
     jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
     if jobs:
-        took = f"half of {jobs} jobs took {int(found.half)} days or less, the longest {int(longest)}"
+        took = f"half of {jobs} jobs took {in_number(int(found.half), 'day')} or less, the longest {int(longest)}"
         if jobs == 1:
             took = f"the one job took {in_number(int(longest), 'day')}"
         sentence = f"From first ashore to handed over, {took}. A dot a job, a line for the median of the week."
@@ -231,8 +232,8 @@ def _days(found: Insight) -> Chart:
             sentence += " Of a week with many jobs some dots are left out."
     listed = tuple(
         Entry(
-            f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median {rounded(span.median)} "
-            "days",
+            f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median "
+            f"{charts.days_in_words(span.median)}",
             board(view="all", handed=span.key),
         )
         for span in found.by_week
@@ -243,23 +244,25 @@ def _days(found: Insight) -> Chart:
 
 
 def _waits(found: Insight) -> Chart:
-    days = sum(one.days for one in found.waits)
     bars = [
         charts.Bar(
             one.waits_for,
             board(waiting=one.waits_for),
-            one.days,
-            one.days,
-            f"{int(one.days)} d, {in_number(one.jobs, 'job')}",
+            int(one.days),
+            int(one.days),
+            f"{int(one.days) or 'under 1'} d, {in_number(one.jobs, 'job')}",
         )
         for one in found.waits
     ]
+    days = int(sum(bar.whole for bar in bars))  # as they are told, so that they add up
     sentence = "No job is open."
-    if bars:
+    if bars and not days:
+        sentence = "No open jobs have waited for a whole day together."
+    elif bars:
         first = found.waits[0]
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
-        sentence = f"Open jobs have been in their state for {int(days)} days together, "
-        sentence += f"{int(first.days)} of them waiting for {who}. Parts of days are added up too."
+        sentence = f"Open jobs have been in their state for {in_number(days, 'day')} together, "
+        sentence += f"{int(first.days)} of them waiting for {who}. Whole days only."
     return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 
@@ -294,13 +297,15 @@ def _wide_and_narrow(draw: Callable[..., Markup], *of: object) -> tuple[Markup, 
 
 def _spread(found: Spread) -> Chart:
     unit = UNITS[found.what]
-    if found.middle is None or found.low is None or found.high is None:
+    if not found.boats:
+        sentence = "No boat has this number yet."
+    elif found.middle is None or found.low is None or found.high is None:
         sentence = f"{in_number(found.boats, 'boat')} so far: too few for a usual range."
     else:
         sentence = (
-            f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low, 3)} to "
-            f"{charts.with_unit(charts.in_digits(found.high, 3), unit)}; the median is "
-            f"{charts.in_digits(found.middle, 3)}."
+            f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low)} to "
+            f"{charts.with_unit(charts.in_digits(found.high), unit)}; the median is "
+            f"{charts.in_digits(found.middle)}."
         )
     if found.outside:
         are = "lies" if found.outside == 1 else "lie"

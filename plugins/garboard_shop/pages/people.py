@@ -22,6 +22,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import Fault, InputError
 from garboard_shop import brake
+from garboard_shop.access import hashed
 from garboard_shop.store import ROLES, Count, Register, Tally, WebUser
 
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 15, 200
@@ -124,15 +125,13 @@ class Sessions:
         secret = secrets.token_urlsafe(32)
         with self._guard:
             self._sessions = {name: one for name, one in self._sessions.items() if _is_alive(one, now)}
-            self._sessions[_hashed(secret)] = Session(
-                user.name, secrets.token_urlsafe(32), user.password_hash, now, now
-            )
+            self._sessions[hashed(secret)] = Session(user.name, secrets.token_urlsafe(32), user.password_hash, now, now)
         return secret
 
     def find(self, secret: str, now: int) -> Session | None:
         """The session of a cookie, if it still runs."""
         with self._guard:
-            session = self._sessions.get(_hashed(secret))
+            session = self._sessions.get(hashed(secret))
             if session is None or not _is_alive(session, now):
                 return None
             session.seen = now
@@ -141,7 +140,7 @@ class Sessions:
     def close(self, secret: str) -> None:
         """Sign out."""
         with self._guard:
-            self._sessions.pop(_hashed(secret), None)
+            self._sessions.pop(hashed(secret), None)
 
 
 def person_of(session: Session | None, register: Register) -> WebUser | None:
@@ -152,10 +151,6 @@ def person_of(session: Session | None, register: Register) -> WebUser | None:
 
 def _is_alive(session: Session, now: int) -> bool:
     return now - session.opened < LONGEST_SESSION and now - session.seen < LONGEST_PAUSE
-
-
-def _hashed(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 class Attempts:

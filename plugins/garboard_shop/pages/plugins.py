@@ -6,17 +6,19 @@ Nothing is uploaded: a file waits in a folder of the office machine, so a stolen
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from typing import BinaryIO
 
 import attrs
 
 from garboard.disk import storage
-from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.attachments import AttachmentDamaged, InPieces
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError, in_number
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
@@ -194,7 +196,7 @@ def _copy_of(folder: Path | None, store: Store, name: str, sha256: str) -> Itera
     content = (folder / f"{name}{chosen.suffix}").read_bytes()
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputError("plugin", [Fault("file", "the file shown; it has changed, so read it again", name)])
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         copy = Path(place) / f"{name}{chosen.suffix}"
         copy.write_bytes(content)
         yield copy
@@ -228,6 +230,20 @@ def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
     return tuple(
         name for name in sorted({*running, *approved} - broken) if running.get(name, "") != approved.get(name, "")
     )
+
+
+def opened(store: Store, sha256: str, size: int) -> BinaryIO | None:
+    """An attachment as a file to read, proved just now; None when it is not here whole.
+
+    size : of it [bytes]
+    """
+    file = io.BufferedReader(InPieces(lambda start, most: store.attachments.read(sha256, start, most), size), _PIECE)
+    try:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    except (KeyError, AttachmentDamaged):
+        return None
+    file.seek(0)
+    return file if found == sha256 else None
 
 
 def content_of(store: Store, sha256: str) -> bytes:

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import attrs
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import SHOP_RECORD, Entry, canonical_bytes, view
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
-from garboard.history.plans import SetAside, set_aside_of
+from garboard.history.plans import SetAside, aside_in
 from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
@@ -55,6 +55,12 @@ from garboard_shop.pages.wording import value_in_words, written_at
 from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
+MOST_KEPT = 200_000_000
+"""So much memory the boats kept take at most, about [byte]; the last one asked for is kept, whatever its size."""
+AN_ENTRY, A_SAMPLE = 2_500, 64
+"""What a boat takes with all that is found of it, for each of its entries, and of its recordings [byte]."""
+MOST_RECORDINGS = 8
+"""Of a boat, whose samples are held while it is kept: other settings are tried on it."""
 LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
@@ -202,6 +208,7 @@ class BoatSummary:
     figures : everything drawn of it, by name
     host    : the plugins that assessed it
     no_room : whether a recording could not be read for a reason of this machine's, such as a full disk
+    loaded  : how many samples are in each of the recordings it holds; more are read when it is judged anew
     """
 
     boat: Boat
@@ -212,6 +219,12 @@ class BoatSummary:
     figures: Mapping[str, Figure]
     host: PluginHost
     no_room: bool = False
+    loaded: Iterable[int] = attrs.field(default=(), eq=False)
+
+    @property
+    def size(self) -> int:
+        """About how much memory it takes now [byte]."""
+        return AN_ENTRY * len(self.entries) + A_SAMPLE * sum(self.loaded)
 
     @property
     def key(self) -> str:
@@ -419,9 +432,12 @@ class Summaries:
     The time to show a boat does not depend on how many others there are.
     """
 
-    def __init__(self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT) -> None:
-        self._store, self._host, self._most = store, host, most
+    def __init__(
+        self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT, most_bytes: int = MOST_KEPT
+    ) -> None:
+        self._store, self._host, self._most, self._most_bytes = store, host, most, most_bytes
         self._kept: OrderedDict[str, BoatSummary] = OrderedDict()
+        self._sizes: dict[str, int] = {}
         self._guard = threading.Lock()
         self._making: dict[str, threading.Lock] = {}
         self.longest_wait = LONGEST_WAIT
@@ -445,13 +461,21 @@ class Summaries:
             if summary.is_passing:
                 return summary
             with self._guard:
-                self._kept[key] = summary
-                self._kept.move_to_end(key)
-                while len(self._kept) > self._most:
-                    self._making.pop(self._kept.popitem(last=False)[0], None)
+                self._keep(key, summary)
             return summary
         finally:
             making.release()
+
+    def _keep(self, key: str, summary: BoatSummary) -> None:
+        """Keep a boat as the last one asked for, and let go of those that were not asked for longest."""
+        self._kept[key] = summary
+        self._kept.move_to_end(key)
+        self._sizes[key] = summary.size
+        held = sum(self._sizes.values())
+        while len(self._kept) > 1 and (held > self._most_bytes or len(self._kept) > self._most):
+            longest, _ = self._kept.popitem(last=False)
+            self._making.pop(longest, None)
+            held -= self._sizes.pop(longest)
 
     def _is_fresh(self, kept: BoatSummary) -> bool:
         return (
@@ -523,6 +547,7 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
         figures=figures,
         host=host,
         no_room=recordings.no_room,
+        loaded=recordings.loaded,
     )
 
 
@@ -623,7 +648,7 @@ def _job_summary(
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
         ),
-        aside=set_aside_of(home, (job, *home.parts(job))),
+        aside=aside_in(home, job),
     )
 
 
@@ -658,14 +683,21 @@ class _Recordings:
     def __init__(self, attachments: AttachmentStore) -> None:
         self.lacking: set[str] = set()
         self.no_room = False
-        self.load = lru_cache(maxsize=8)(self._load)
+        self.load = lru_cache(maxsize=MOST_RECORDINGS)(self._load)
+        self.loaded = deque[int](maxlen=MOST_RECORDINGS)
+        """Samples of those read last: as many recordings as are held."""
         self._attachments = attachments
 
     def _load(self, name: str) -> Recording:
+        found = self._read(name)
+        self.loaded.append(sum(map(len, found.streams.values())))
+        return found
+
+    def _read(self, name: str) -> Recording:
         from garboard.recordings import load_recording
 
         try:
-            with TemporaryDirectory(prefix="garboard-") as folder:
+            with ScratchFolder("recording") as folder:
                 path, digest = Path(folder) / "recording", hashlib.sha256()
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):

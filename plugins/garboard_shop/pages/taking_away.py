@@ -7,11 +7,11 @@ import threading
 from collections.abc import Collection, Iterable, Iterator
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import NewerFormat, NotSaved, write_out
 from garboard.faults import GarboardError, InputError, in_words
 from garboard.hosting.host import PluginHost
@@ -66,7 +66,7 @@ class TablesMaker:
         self._store, self._host = store, host
         self._guard = threading.Lock()
         self._made: Made | None = None
-        self._folder: TemporaryDirectory[str] | None = None
+        self._folder: ScratchFolder | None = None
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
 
@@ -100,7 +100,7 @@ class TablesMaker:
     def _run(self, hulls: list[str]) -> None:
         folder, made = None, self._now()
         try:
-            folder = TemporaryDirectory(prefix="garboard-made-")
+            folder = ScratchFolder("made")
             left_out: list[tuple[str, str]] = []
             file = Path(folder.name) / f"{NAME}{made.ending}"
             write_tables(self._rows(hulls, left_out), file, write_out)

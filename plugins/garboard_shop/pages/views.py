@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 import mimetypes
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from functools import partial
 from urllib.parse import quote
 
@@ -439,7 +439,6 @@ def history_page(visit: Visit) -> Response:
         job=job,
         place=register_in_words(key, visit.desk.host, job.view),
         steps=steps,
-        entries=state,
     )
 
 
@@ -816,14 +815,10 @@ def new_check_page(visit: Visit) -> Response:
 def look_at_check(visit: Visit) -> Response:
     """The check as the tablet asks it, and what it finds on the shop's boats, before it is approved."""
     store, form = visit.desk.store, visit.form
-    text = form.get("text", "") or check_form.text_of_form(form, visit.who, _today(visit))
+    today = str(wording.day_of(visit.desk.now()))
+    text = form.get("text", "") or check_form.text_of_form(form, visit.who, today)
     seen = check_form.look(text, store, visit.desk.host, jobs_of(store))
     return _check_page(visit, form, seen)
-
-
-def _today(visit: Visit) -> str:
-    """The shop's day."""
-    return datetime.fromtimestamp(visit.desk.now() / 1000, tz=UTC).date().isoformat()
 
 
 def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | None) -> Response:
@@ -883,9 +878,7 @@ def setting_page(visit: Visit) -> Response:
     record = settings.record_of(visit.desk.store)
     shown = _setting(visit)
     key = shown.setting.key
-    return visit.page(
-        "setting.html", one=shown, history=settings.history(record, key), saw=settings.saw(record, key), effect=None
-    )
+    return visit.page("setting.html", one=shown, history=settings.history(record, key), saw=settings.saw(record, key))
 
 
 def look_at_change(visit: Visit) -> Response:

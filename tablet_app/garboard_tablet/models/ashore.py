@@ -16,7 +16,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Iterator
 
     from garboard.history.registers import RegisterKey
     from garboard.shop_link.ashore import State
@@ -132,72 +132,94 @@ def lines_of(
     not_yet    : as for `stands`
     told       : names of values in words; see `titles.names_in_words`
     """
+    report = state.report
+    if report is None:
+        return []
+    return [
+        *_to_look_at(report, may_decide, told),
+        *_clock_told(report),
+        *_exchanged(report, not_yet),
+    ]
+
+
+def has_findings(report: SyncReport) -> bool:
+    """Whether it says anything of single boats or files that a person has to look at."""
+    of_boats = any(one.stale or one.look_alikes for one in report.hulls) or any(report.disagreeing)
+    return bool(of_boats or report.refused or report.not_read or report.lost or report.missing or report.not_kept)
+
+
+def earlier_lines(
+    state: State, shown: Iterable[str], may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
+) -> list[ReportLine]:
+    """What to look at of an earlier time, but for what is shown already."""
     if state.report is None:
         return []
+    return [one for one in _to_look_at(state.report, may_decide, told) if one.urgent and one.text not in set(shown)]
+
+
+def _to_look_at(report: SyncReport, may_decide: bool, told: Callable[[Iterable[str]], str]) -> Iterator[ReportLine]:
+    """What was found of single boats and files."""
+    yield from (_disagreement(hull, key, may_decide) for hull, key in report.disagreeing)
+    yield from _to_sign_again(report, told)
+    yield from _not_exchanged(report)
+    yield from _look_alikes(report)
+
+
+def _to_sign_again(report: SyncReport, told: Callable[[Iterable[str]], str]) -> Iterator[ReportLine]:
     from garboard.history.merge import by_what_changed
 
-    report = state.report
-    lines = [_disagreement(hull, key, may_decide) for hull, key in report.disagreeing]
     for merged in report.hulls:
         for names, who in by_what_changed(merged.stale).items():
-            lines.append(
-                ReportLine(
-                    phrase(
-                        "{hull}: sign again: {who}. Changed: {changed}",
-                        hull=merged.hull,
-                        who="; ".join(who),
-                        changed=told(names),
-                    ),
-                    True,
-                )
+            text = phrase(
+                "{hull}: sign again: {who}. Changed: {changed}",
+                hull=merged.hull,
+                who="; ".join(who),
+                changed=told(names),
             )
-    lines += [
-        ReportLine(phrase("The shop would not take {name}: {reason}", name=name[:12], reason=reason), True)
-        for name, reason in report.refused
-    ]
+            yield ReportLine(text, True)
+
+
+def _not_exchanged(report: SyncReport) -> Iterator[ReportLine]:
+    """What was refused, is lost or missing, or could not be read or kept."""
+    for name, reason in report.refused:
+        yield ReportLine(phrase("The shop would not take {name}: {reason}", name=name[:12], reason=reason), True)
     if report.not_taken:
         from garboard.shop_link.sync import not_taken_in_words
 
-        lines.append(ReportLine(f"{not_taken_in_words(report)}."))
-    lines += [
-        ReportLine(phrase("Could not be read here: {name}: {reason}", name=PurePath(file).name, reason=reason), True)
-        for file, reason in report.not_read
-    ]
-    lines += [ReportLine(phrase("Lost here, and not at the shop: {loss}", loss=loss), True) for loss in report.lost]
-    lines += [
-        ReportLine(
-            phrase(
-                "Missing here and at the shop: {called}. Merge with where it was taken.", called=called or name[:12]
-            ),
-            True,
+        yield ReportLine(f"{not_taken_in_words(report)}.")
+    for file, reason in report.not_read:
+        name = PurePath(file).name
+        yield ReportLine(phrase("Could not be read here: {name}: {reason}", name=name, reason=reason), True)
+    for loss in report.lost:
+        yield ReportLine(phrase("Lost here, and not at the shop: {loss}", loss=loss), True)
+    for name, called in report.missing:
+        text = phrase(
+            "Missing here and at the shop: {called}. Merge with where it was taken.", called=called or name[:12]
         )
-        for name, called in report.missing
-    ]
-    lines += [
-        ReportLine(phrase("Could not be kept here: {name}: {reason}", name=name[:12], reason=reason), True)
-        for name, reason in report.not_kept
-    ]
-    lines += [
-        ReportLine(
-            phrase("{hull} looks like {other}. Check the transom.", hull=one.hull, other=one.alike_in_words), True
-        )
-        for one in report.hulls
-        if one.look_alikes
-    ]
+        yield ReportLine(text, True)
+    for name, reason in report.not_kept:
+        yield ReportLine(phrase("Could not be kept here: {name}: {reason}", name=name[:12], reason=reason), True)
+
+
+def _look_alikes(report: SyncReport) -> Iterator[ReportLine]:
+    for one in report.hulls:
+        if one.look_alikes:
+            text = phrase("{hull} looks like {other}. Check the transom.", hull=one.hull, other=one.alike_in_words)
+            yield ReportLine(text, True)
+
+
+def _clock_told(report: SyncReport) -> Iterator[ReportLine]:
     if report.clock_is_off:
         from garboard.findings import rounded, with_minus  # the first frame needs neither
 
-        lines.append(
-            ReportLine(
-                phrase(
-                    "This tablet's clock is {seconds} s off the shop's.",
-                    seconds=with_minus(rounded(-report.clock_offset / 1000, 0, "+z")),
-                ),
-                True,
-            )
-        )
-    lines.append(ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent))))
-    lines.append(ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received))))
+        seconds = with_minus(rounded(-report.clock_offset / 1000, 0, "+z"))
+        yield ReportLine(phrase("This tablet's clock is {seconds} s off the shop's.", seconds=seconds), True)
+
+
+def _exchanged(report: SyncReport, not_yet: int) -> Iterator[ReportLine]:
+    """What went each way, and whether both hold the same; of the last time where boats changed since."""
+    yield ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent)))
+    yield ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received)))
     held = phrase(
         "{entries} here, {count} at the shop",
         entries=in_number(sum(report.here.values()), "entry", "entries"),
@@ -213,9 +235,7 @@ def lines_of(
         same = "The same entries; not all that the shop gave could be kept here."
     if report.refused and report.equal:
         same = "The same entries; not every photo and recording."
-    is_urgent = not report.equal or bool(report.not_kept or report.refused)
-    lines.append(ReportLine(f"{held}. {same}", is_urgent))
-    return lines
+    yield ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept or report.refused))
 
 
 def _amount(entries: int, files: int) -> str:

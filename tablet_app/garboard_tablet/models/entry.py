@@ -434,6 +434,11 @@ class EntryForm:
 
     def after(self, *, ending_table: bool = False) -> Route | None:
         """Where to go once this value is dealt with; None when nothing is left to enter here."""
+        ask = self.following(ending_table=ending_table)
+        return entry_route(self.route, ask) if ask is not None else None
+
+    def following(self, *, ending_table: bool = False) -> Ask | None:
+        """What is asked once this value is dealt with; None when nothing is left to enter here."""
         asks = self.asks
         if ending_table:
             asks = tuple(ask for ask in asks if ask.table != self.ask.table)
@@ -441,16 +446,10 @@ class EntryForm:
             asks = tuple(ask for ask in asks if self.asks.index(ask) >= start)
         elif self._ends_last_row():
             fresh = _asks(self.tablet, self.route, open_table=self.ask.table)
-            return self._route_of(fresh, self._index(fresh, self.ask) + 1)
+            return next(iter(fresh[self._index(fresh, self.ask) + 1 :]), None)
         else:
             asks = asks[self._index(asks, self.ask) + 1 :]
-        return first_route(self.tablet, self.route, asks)
-
-    def following(self) -> Ask | None:
-        """What is asked once this value is dealt with; None when nothing is left to enter here."""
-        route = self.after()
-        form = enter(self.tablet, route) if route is not None else None
-        return form.ask if form is not None else None
+        return first_open(self.tablet, self.route, asks)
 
     def progress(self) -> tuple[int, int]:
         """Values entered, and values asked for."""
@@ -474,9 +473,6 @@ class EntryForm:
     @staticmethod
     def _index(asks: tuple[Ask, ...], ask: Ask) -> int:
         return next((i for i, other in enumerate(asks) if other.key == ask.key), -1)
-
-    def _route_of(self, asks: tuple[Ask, ...], index: int) -> Route | None:
-        return entry_route(self.route, asks[index]) if 0 <= index < len(asks) else None
 
 
 def _rival(field: Field, entry: Entry) -> Rival:

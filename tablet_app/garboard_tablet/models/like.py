@@ -11,6 +11,7 @@ from garboard.faults import ValueRefused, in_number
 from garboard.fields import check_value
 from garboard.records import JsonValue, Vessel
 from garboard.steps import Kind
+from garboard.units import in_full
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.tablet import Tablet
@@ -53,7 +54,7 @@ def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
         return ""
     pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
     middle, low, high = pitches
-    ratio = phrase(", geared {ratio},", ratio=f"{kind.gear_ratio:g}") if kind.gear_ratio else ""
+    ratio = phrase(", geared {ratio},", ratio=in_full(kind.gear_ratio)) if kind.gear_ratio else ""
     return phrase(
         "{boats} boats of the shop like this one{ratio} kept a pitch of {middle}, 8 of 10 of them {low} "
         "to {high}; most often {size} in.",

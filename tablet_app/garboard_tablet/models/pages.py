@@ -11,7 +11,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.history.plans import SetAside, set_aside_of
+from garboard.history.plans import SetAside, aside_in
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
 from garboard.hosting.equipment import Kinds, none_aboard, piece_title
@@ -43,8 +43,7 @@ def phase_of(tablet: Tablet, hull: str, job: str) -> str:
 
 def aside_of(tablet: Tablet, hull: str, job: str) -> SetAside | None:
     """That a manager set a job aside; None where nobody did."""
-    home = tablet.state_of(hull, job)
-    return set_aside_of(home, (job, *home.parts(job)))
+    return aside_in(tablet.state_of(hull, job), job)
 
 
 @attrs.frozen
@@ -339,9 +338,9 @@ def _name_in_row(ask: Ask) -> str:
     return f"{ask.field.title}, {ask.of}" if ask.row and ask.of else ask.field.title
 
 
-def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
+def asks_here(tablet: Tablet, hull: str, job: str, step: Step) -> tuple[Ask, ...]:
     """The asks of a step in a job."""
-    return asks_of_step(step, tablet.view(hull, job), open_tables=open_tables)
+    return asks_of_step(step, tablet.view(hull, job))
 
 
 def asks_aside(tablet: Tablet, hull: str, job: str, step: Step, table: str) -> tuple[Ask, ...]:

@@ -34,6 +34,7 @@ from garboard.report.photos import (
     STEP_OF_TURN,
     Arrow,
     Photo,
+    PhotoContent,
     arrows_in,
     is_picture,
     lies_within,
@@ -213,7 +214,7 @@ def value_at(tablet: Tablet, route: Route, place: FieldKey) -> dict[str, JsonVal
     return together([entry.value for entry in current])
 
 
-def content_of(tablet: Tablet, photo: Photo) -> bytes:
+def content_of(tablet: Tablet, photo: Photo) -> PhotoContent:
     """The file of a photo; nothing where it is not here, or damaged, and no more than the beginning of what is none.
 
     errors : PictureRefused where it is too large for one
@@ -222,7 +223,9 @@ def content_of(tablet: Tablet, photo: Photo) -> bytes:
 
     held, name = tablet.files.attachments, photo.file
     try:
-        return to_draw(held.size(name), held.read(name, 0, BEGINNING), lambda: held.get(name))
+        return to_draw(
+            held.size(name), held.read(name, 0, BEGINNING), lambda: held.get(name), lambda: held.opened(name)
+        )
     except (KeyError, OSError, AttachmentDamaged, InputError):
         return b""
 

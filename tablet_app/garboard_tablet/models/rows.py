@@ -6,6 +6,7 @@ from collections.abc import Container, Sequence
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Finding, Verdict, with_uncertainty
 from garboard.history.registers import RegisterKey
 from garboard.steps import Field, Kind, Step
@@ -195,7 +196,7 @@ def say_yes(tablet: Tablet, route: Route, asks: Sequence[Ask]) -> None:
         taken.append((ask, tablet.current(route.hull, route.job, ask)))
     if taken:
         (first, now), *also = taken
-        text = f"{len(taken)} times yes"
+        text = f"{in_number(len(taken), 'time')} yes"
         tablet.echo = Echo(
             route=entry_route(route, first), ask=first, text=text, before=(), now=now, also=tuple(also)
         )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from garboard.findings import Axis, Band, Figure
+from garboard.findings import Axis, Band, Figure, plain_text
 
 
 def round_step(span: float, most: int) -> float:
@@ -68,4 +68,4 @@ def number_text(value: float) -> str:
     >>> number_text(1500.0), number_text(-0.25), number_text(0.0)
     ('1500', '−0.25', '0')
     """
-    return f"{value:.10g}".replace("-", "−")
+    return plain_text(value, 10).replace("-", "−")

@@ -12,20 +12,26 @@ from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words
 from garboard_tablet.language import phrase
+from garboard_tablet.models.ashore import has_findings
 
 if TYPE_CHECKING:
     from garboard.shop_link.ashore import ComingAshore, State
     from garboard.shop_link.pairing import PairedShop
+    from garboard.shop_link.sync import SyncReport
     from garboard_tablet.models.background import Background
     from garboard_tablet.models.tablet import Tablet
 
 log = logging.getLogger("garboard.tablet")
+
+MOST_UNSEEN = 50
+"""Of more reports that nobody looked at, the oldest go."""
 
 
 class ShopWorker:
     """Pairs, and brings ashore again and again. What it knows belongs to the drawing thread.
 
     came     : called on the drawing thread at each change of how bringing ashore stands
+    unseen   : what bringing ashore did before the last time, as long as nobody has looked at it
     pairing  : whether a try to pair is under way
     refusal  : why the last try to pair failed; kept until the next try, whatever page is shown
     answered : called on the drawing thread when a try ends, with the shop if there is one
@@ -35,6 +41,8 @@ class ShopWorker:
         self._tablet, self._background, self._came = tablet, background, came
         self._coming: ComingAshore | None = None
         self._state: State | None = None
+        self._seen: SyncReport | None = None
+        self.unseen: tuple[State, ...] = ()
         self.pairing, self.refusal = False, ""
         self.answered: Callable[[PairedShop | None], object] = lambda _shop: None
 
@@ -76,8 +84,24 @@ class ShopWorker:
         self._background.later(partial(self._take, state))
 
     def _take(self, state: State) -> None:
+        if state.report is not self.state.report:
+            self._keep_unseen(self.state)
         self._state = state
         self._came(state)
+
+    def _keep_unseen(self, state: State) -> None:
+        """It is tried again every few minutes: what came of it stays until somebody has looked."""
+        from attrs import evolve
+
+        report = state.report
+        if report is None or report is self._seen or not has_findings(report):
+            return
+        told = evolve(state, report=evolve(report, here={}, there={}))  # what each side holds is told of the last one
+        self.unseen = (*self.unseen, told)[-MOST_UNSEEN:]
+
+    def looked_at(self) -> None:
+        """A person has looked at what bringing ashore did."""
+        self._seen, self.unseen = self.state.report, ()
 
     def _state_who_writes(self) -> None:
         """The shop must know what entries written here say of the tablet; settings that were lost have a new name."""

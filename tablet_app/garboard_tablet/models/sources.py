@@ -11,8 +11,6 @@ import attrs
 
 from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
-from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
-from garboard.recordings.simulator import simulate
 from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, Sample, marked
 from garboard_tablet.language import phrase
 
@@ -191,11 +189,14 @@ def why_not(path: Path, quantities: Iterable[str]) -> str:
     return phrase("{name} contains {has}. This guide follows {wants}.", name=path.name, has=names[0], wants=names[1])
 
 
-def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 1) -> Replay:
+def simulated_for(quantities: Iterable[str], *, start: float = 0.0) -> Replay:
     """The simulated boat doing what suits a live guide, by what the guide wants to see. It shows how a guide works.
 
     Each sample carries the simulator's mark.
     """
+    from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
+    from garboard.recordings.simulator import simulate
+
     wanted = set(quantities)
     if "fuel_flow" in wanted:
         title, orders = "simulated boat, throttle in steps", throttle_steps()
@@ -203,5 +204,5 @@ def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 
         title, orders = "simulated boat, full throttle", full_throttle()
     else:
         title, orders = "simulated boat, slow circles", slow_circles()
-    run = marked(simulate(TWIN, orders, start=start, seed=seed, heading=80.0))
+    run = marked(simulate(TWIN, orders, start=start, heading=80.0))
     return Replay(title, run, is_simulated=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -12,12 +13,13 @@ from garboard.findings import Verdict
 from garboard.hosting.titles import names_in_words
 from garboard.shop_link.pairing import EXAMPLE
 from garboard_tablet.language import phrase
-from garboard_tablet.models.ashore import STATES, ReportLine, lines_of, stands
+from garboard_tablet.models.ashore import STATES, ReportLine, earlier_lines, lines_of, stands
+from garboard_tablet.models.entry import enter
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.shop_link.pairing import PairedShop
@@ -57,8 +59,26 @@ class AshorePage(Page):
             )
         ]
         told = partial(names_in_words, host=self.tablet.host)
-        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide, told, not_yet))
+        lines = [*filter(self._is_open, lines_of(state, self.tablet.may_decide, told, not_yet))]
+        makers.extend(partial(self._row, line) for line in lines)
+        shown = [line.text for line in lines]
+        for earlier in reversed(self.context.shop.unseen):
+            further = [*filter(self._is_open, earlier_lines(earlier, shown, self.tablet.may_decide, told))]
+            if further:
+                makers.append(heading(phrase("Not looked at yet, from {time}", time=_clock(earlier.at))))
+            makers.extend(partial(self._row, line) for line in further)
+            shown += [line.text for line in further]
         return column_of(makers)
+
+    def _is_open(self, line: ReportLine) -> bool:
+        """Whether what disagreed as it came still does; what is no value of a boat here cannot be told."""
+        form = enter(self.tablet, line.route) if line.route is not None else None
+        return form is None or bool(form.rivals)
+
+    def leave(self) -> None:
+        """Whoever goes back has looked; whoever settles one thing finds the others again."""
+        if self.route not in self.tablet.session.way:
+            self.context.shop.looked_at()
 
     def _row(self, line: ReportLine) -> Widget:
         if line.route is not None:
@@ -76,6 +96,11 @@ class AshorePage(Page):
 
     def refill(self) -> None:
         self.screen.redraw()
+
+
+def _clock(at: int) -> str:
+    """The time of day by this tablet's clock, of milliseconds since 1970."""
+    return f"{datetime.fromtimestamp(at / 1000).astimezone():%H:%M}"
 
 
 class PairPage(WordsPage):

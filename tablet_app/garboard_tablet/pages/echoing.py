@@ -57,7 +57,8 @@ class EchoingPage(Page):
 
     def undo(self) -> Press | None:
         echo = self._echo
-        return Press("Undo", self._undo_last, name="undo") if echo is not None and echo.can_be_undone else None
+        can_be_undone = echo is not None and echo.can_be_undone
+        return self.context.presses.at_work("Undo", self._undo_last, name="undo") if can_be_undone else None
 
     def _undo_last(self) -> None:
         """What stood before stands again, on the page where it is entered."""

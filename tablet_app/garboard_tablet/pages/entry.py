@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,7 @@ from garboard.findings import Finding, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.steps import Kind
-from garboard.units import UNITS_OF, Amount
+from garboard.units import UNITS_OF, convert
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
@@ -71,7 +71,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows"})
+COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows", "ashore"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
@@ -174,24 +174,13 @@ class EntryPage(EchoingPage):
         )
         makers.append(words(where, "quiet", SMALL))
         if form.is_to_settle:
-            both = " and ".join(rival.text for rival in form.rivals_told)
-            text = phrase("{both} disagree. Choose the right one.", both=both)
-            text = phrase("{text} is right, because:", text=self._chosen.text) if self._chosen else text
-            makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
-            return makers
+            return [*makers, self._to_settle(form)]
         if form.rivals:  # first: on a tall tablet little stands above the pad
             disagree = verdict_marks[Verdict.ADVISE]
             makers.append(lambda: Marked("The values disagree. Measure again.", disagree))
             makers.append(lambda: rivals_row(form.rivals_told, 32))
         if field.kind in NUMBERS and self._typing:
-            makers.append(lambda: self._typed_widget(form))
-            if form.read_to:
-                makers.append(lambda: self._read_to_words(form))
-            if self._left_typed and not form.result.problem and not form.result.question:
-                word = self._next_word(form).partition(":")[0]
-                makers.append(
-                    words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
-                )
+            makers.extend(self._what_is_typed(form))
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
@@ -215,6 +204,20 @@ class EntryPage(EchoingPage):
         if not form.rivals:  # nothing is judged of a value that disagrees
             makers.extend(self._verdicts(ask))
         return makers
+
+    def _to_settle(self, form: EntryForm) -> Maker:
+        both = " and ".join(rival.text for rival in form.rivals_told)
+        text = phrase("{both} disagree. Choose the right one.", both=both)
+        text = phrase("{text} is right, because:", text=self._chosen.text) if self._chosen else text
+        return self._card(Verdict.ADVISE, text, "values disagree")
+
+    def _what_is_typed(self, form: EntryForm) -> Iterator[Maker]:
+        yield lambda: self._typed_widget(form)
+        if form.read_to:
+            yield lambda: self._read_to_words(form)
+        if self._left_typed and not form.result.problem and not form.result.question:
+            word = self._next_word(form).partition(":")[0]
+            yield words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
 
     def _typed_widget(self, form: EntryForm) -> Typed:
         self._typed = Typed(form.text, form.unit, TYPED if self._is_tall else BIG)
@@ -267,10 +270,10 @@ class EntryPage(EchoingPage):
     def _aside(self, form: EntryForm) -> list[Press]:
         if form.result.question:
             return [Press("Yes, save it", self._insist, name="yes, save it")]
-        presses = self._heard_presses(form)
+        presses, kept = self._heard_presses(form), self.context.presses.at_work
         units = UNITS_OF.get(form.field.quantity, ())
         if form.field.kind is Kind.AMOUNT and len(units) > 1 and self._typing:
-            presses.append(Press(phrase("Unit: {unit}", unit=form.unit), self._ask_unit, name="unit"))
+            presses.append(kept(phrase("Unit: {unit}", unit=form.unit), self._ask_unit, name="unit"))
             if form.may_be_always:
                 presses.append(
                     Press(
@@ -297,15 +300,15 @@ class EntryPage(EchoingPage):
         if form.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
         if form.rivals:
-            presses.append(Press("Leave it to the manager", self._skip, name="skip"))
+            presses.append(kept("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
             presses += [*self._put_backs(form), *self._photo_press(form), *self.codes.presses(form.ask)]
-            presses += [] if self._has_rail(form) else [Press("Skip", self._skip, name="skip")]
+            presses += [] if self._has_rail(form) else [kept("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
-                presses.append(Press("Change …", self._change, name="change"))
+                presses.append(kept("Change …", self._change, name="change"))
             presses += self._photo_press(form)
-            presses += [] if self._has_rail(form) else [Press("Leave as it is", self._skip, name="skip")]
+            presses += [] if self._has_rail(form) else [kept("Leave as it is", self._skip, name="skip")]
         return presses
 
     def _photo_press(self, form: EntryForm) -> list[Press]:
@@ -314,11 +317,8 @@ class EntryPage(EchoingPage):
             return []
         route = self.route.to("photos", *form.ask.place[1:])
         count = len(photos_showing(self.tablet, route))
-        return [
-            Press(
-                phrase("Photos: {count}", count=count) if count else "Photo", partial(self.way.go, route), name="photos"
-            )
-        ]
+        said = phrase("Photos: {count}", count=count) if count else "Photo"
+        return [self.context.presses.at_work(said, partial(self.way.go, route), name="photos")]
 
     def may_change(self, form: EntryForm) -> bool:
         """Whether something can be done about a value that stands, besides typing another."""
@@ -336,6 +336,8 @@ class EntryPage(EchoingPage):
         self._heard = self._heard_now(form)
         self._heard_shown = {name: Press(text, partial(self._take_heard, name), name=name)
                              for name, (text, _) in self._heard.items()}  # fmt: skip
+        for press in self._heard_shown.values():
+            press.is_same = True  # what it says changes as one looks
         return list(self._heard_shown.values())
 
     def _heard_now(self, form: EntryForm) -> dict[str, tuple[str, Heard]]:
@@ -412,7 +414,7 @@ class EntryPage(EchoingPage):
 
     def _meter_press(self) -> Press:
         to_meter = partial(self.way.go, self.route.to("meter", *self.route.subject))
-        return Press("Meter …", to_meter, name="meter")
+        return self.context.presses.at_work("Meter …", to_meter, name="meter")
 
     def _put_backs(self, form: EntryForm) -> list[Press]:
         earlier = [(shown(entry.value), entry) for entry in form.stood_before[:MOST_PUT_BACK]]
@@ -762,7 +764,7 @@ def usual(form: EntryForm) -> LimitScale:
     except ValueError:
         value = None
     if form.unit != field.unit and form.unit in UNITS_OF.get(field.quantity, ()):
-        low, high = (Amount(f"{end:g}", field.unit).to(form.unit) for end in (low, high))
+        low, high = (convert(end, field.unit, form.unit) for end in (low, high))
     return LimitScale(low=low, high=high, value=value)
 
 

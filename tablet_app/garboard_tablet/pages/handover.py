@@ -18,7 +18,7 @@ from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, keep_issued, make_book, put_down
 from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
-from garboard_tablet.models.pages import NOT_ASSESSED, PunchLine, still_to_do, what_is_missing
+from garboard_tablet.models.pages import NOT_ASSESSED, PunchLine, aside_of, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage, missing_row
@@ -333,10 +333,10 @@ class BookPage(Page):
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
         unread = self.tablet.files.unread_of(self.tablet.boat(hull).hulls)
         load = partial(content_of, self.tablet)
-        proof = proof_of(self.tablet.boat(hull), job)
+        proof, aside = proof_of(self.tablet.boat(hull), job), aside_of(self.tablet, hull, job)
         self.context.background.run(
             BOOK,
-            lambda: make_book(view, host, path, unread, load, proof),
+            lambda: make_book(view, host, path, unread, load, proof, aside),
             lambda book: self._issued(hull, job, book, proof),
             self._failed,
         )

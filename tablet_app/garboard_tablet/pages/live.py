@@ -25,12 +25,12 @@ from garboard_tablet.models.vessels import propellers_in_words, whose
 from garboard_tablet.pages.recordings import unsaved_card
 from garboard_tablet.ui.helm import HelmView
 from garboard_tablet.ui.shell import NOT_SAVED, Maker, Page, column_of
-from garboard_tablet.ui.theme import SMALL
 from garboard_tablet.ui.widgets import (
     Card,
     Press,
     RowPress,
     Txt,
+    caution_card,
     heading,
     state_mark,
     verdict_marks,
@@ -49,7 +49,6 @@ _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to 
 
 
 if TYPE_CHECKING:
-    from garboard.steps import Caution
     from garboard_tablet.ui.context import Context
 
 
@@ -119,7 +118,7 @@ class LivePage(Page):
     def _at_rest(self, run: LiveRun) -> list[Maker]:
         """What to know before the run: cautions first, then where its numbers come from."""
         step = self.tablet.step(self.route.step)
-        makers: list[Maker] = [partial(_caution, one) for one in (step.cautions if step else ())]
+        makers: list[Maker] = [partial(caution_card, one) for one in (step.cautions if step else ())]
         network = self.live.network
         makers += [partial(warning_card, text) for text in self.context.guest.warnings]
         makers.append(words(phrase("Samples from: {title}", title=run.source.title)))
@@ -312,11 +311,6 @@ class LivePage(Page):
         self.live.end_run()
         self.context.run_clock.end()
         return under_way.aside > 0
-
-
-def _caution(caution: Caution) -> Card:
-    basis = Txt(str(caution.basis), SMALL, "quiet")
-    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")
 
 
 class SourcePage(Page):

@@ -58,7 +58,7 @@ class PhotosPage(Page):
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
-        self.bringing = Bringing(context, self._keep, self._changed)
+        self.bringing = Bringing(context, self._keep, self.refill)
         step = self.tablet.step(route.step)
         self._step_title = step.title if step else route.step
 
@@ -120,7 +120,7 @@ class PhotosPage(Page):
             raise
         finally:  # no page offers it, and the person has it elsewhere
             drop_copy(self.tablet, path)
-        self._changed()
+        self.refill()
 
     def _keep(self, picture: Prepared) -> None:
         place = attach_picture(self.tablet, self.route, picture)
@@ -128,12 +128,9 @@ class PhotosPage(Page):
         if self.screen.shows(self):
             self._open(place)
 
-    def _changed(self) -> None:
+    def refill(self) -> None:
         if self.screen.shows(self):
             self.screen.redraw_as_it_is()
-
-    def refill(self) -> None:
-        self._changed()
 
 
 def photo_route(route: Route, place: FieldKey, in_hand: int | None = None) -> Route:
@@ -155,7 +152,7 @@ class PhotoPage(Page):
         self.pointing = context.pointed.at(route, self.place)
         if len(route.subject) > 3 and route.subject[3].lstrip("-").isdigit():
             self.pointing.in_hand = int(route.subject[3])
-        self.bringing = Bringing(context, self._keep, self._changed)
+        self.bringing = Bringing(context, self._keep, self.refill)
         self._view: PhotoView | None = None
 
     @property
@@ -220,6 +217,8 @@ class PhotoPage(Page):
             Press(way, partial(self._nudge, *by), size=SMALL, name=f"nudge {way.lower()}") for way, by in ways.items()
         ]
         presses.append(Press("Turn", self._turn, size=SMALL, name="turn"))
+        for press in presses:
+            press.goes_on()
         if self.pointing.may_add:
             presses.append(Press("One more", self._one_more, size=SMALL, name="one more"))
         return presses
@@ -240,19 +239,19 @@ class PhotoPage(Page):
     def touched(self, x: float, y: float) -> None:
         """A touch of the picture, as shares of it from the upper left."""
         self.pointing.touch(x, y)
-        self._changed()
+        self.refill()
 
     def _nudge(self, across: int, down: int) -> None:
         self.pointing.nudge(across, down)
-        self._changed()
+        self.refill()
 
     def _turn(self) -> None:
         self.pointing.turn()
-        self._changed()
+        self.refill()
 
     def _one_more(self) -> None:
         self.pointing.one_more()
-        self._changed()
+        self.refill()
 
     def _take_in_hand(self, number: int) -> None:
         """One that is in hand already: say what it points at."""
@@ -260,11 +259,11 @@ class PhotoPage(Page):
             self._words()
             return
         self.pointing.choose(number)
-        self._changed()
+        self.refill()
 
     def _undo(self) -> None:
         self.pointing.undo()
-        self._changed()
+        self.refill()
 
     def _words(self) -> None:
         number = self.pointing.in_hand
@@ -280,12 +279,9 @@ class PhotoPage(Page):
         if self.screen.shows(self):
             self.way.instead(photo_route(self.route, place))
 
-    def _changed(self) -> None:
+    def refill(self) -> None:
         if self.screen.shows(self):
             self.screen.redraw_as_it_is()
-
-    def refill(self) -> None:
-        self._changed()
 
 
 def _three(subject: Sequence[str]) -> tuple[str, str, str]:

@@ -15,7 +15,7 @@ from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.equipment import kind_title
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
-from garboard.steps import NOT_ABOARD, Assessed, Caution, Field, Step, has_none, state_shown
+from garboard.steps import NOT_ABOARD, Assessed, Field, Step, has_none, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     Ask,
@@ -43,9 +43,19 @@ from garboard_tablet.models.step_page import counted, is_judged, nothing_yet, st
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.picture import PhotosRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
-from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.theme import HEADING
 from garboard_tablet.ui.verdict_card import FindingCard, VerdictCard
-from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import (
+    Card,
+    Column,
+    Press,
+    RowPress,
+    Txt,
+    caution_card,
+    state_mark,
+    verdict_marks,
+    words,
+)
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
@@ -444,7 +454,7 @@ class CautionsPage(Page):
         self._column = Column(most=2)
         self._column.turned = self._say
         fuel = self.tablet.view(self.route.hull, self.route.job).fuel
-        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions_for(fuel)] if step else []
+        makers: list[Maker] = [partial(caution_card, caution) for caution in step.cautions_for(fuel)] if step else []
         if step and step.at_hand:
             makers.append(lambda: Card(Txt("Have at hand", bold=True), *(Txt(f"•  {thing}") for thing in step.at_hand)))
         self._column.show(makers)
@@ -506,8 +516,3 @@ def mark_step(context: Context, route: Route, state: str) -> None:
     context.vessels.refresh(route.hull)
     context.tablet.session.back_to("job")
     context.screen.redraw()
-
-
-def _caution(caution: Caution) -> Card:
-    basis = Txt(str(caution.basis), SMALL, "quiet")
-    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")

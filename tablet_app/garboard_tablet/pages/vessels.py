@@ -35,7 +35,6 @@ from garboard_tablet.ui.widgets import (
 SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
-WHOLE = 12
 MOST_AMISS = 3
 """So many files that are gone or damaged have a card each on the first page."""
 READING = "Reading the boats"

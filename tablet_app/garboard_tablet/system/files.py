@@ -114,7 +114,7 @@ class Files(Protocol):
         """Copy a file into a folder under a name that is free there, and read it back."""
 
 
-def own_name(name: str, otherwise: str = "file") -> str:
+def own_name(name: str) -> str:
     """The name of a file that came from elsewhere, without what leads into another folder or hides anything.
 
     >>> own_name("../../etc/pass wd.jpg"), own_name("..\\\\"), own_name("a" * 90 + ".jpg")[-7:]
@@ -123,7 +123,7 @@ def own_name(name: str, otherwise: str = "file") -> str:
     last = re.split(r"[/\\]", name)[-1]
     plain = re.sub(r"[^\w .()+-]", "_", last).strip(" .")
     end = plain.encode("utf-8", "replace")[-_LONGEST_NAME:].decode("utf-8", "ignore")  # no half letter at its start
-    return end.strip(" .") or otherwise
+    return end.strip(" .") or "file"
 
 
 def copy_in(source: IO[bytes], folder: Path, name: str, *, is_backup: bool = False) -> Got:

@@ -10,6 +10,7 @@ from kivy.graphics import Color, Line
 from kivy.uix.widget import Widget
 
 from garboard.report.palette import Mark
+from garboard_tablet.ui.curves import rounded
 from garboard_tablet.ui.shell import Pager
 from garboard_tablet.ui.theme import BODY, GAP, HEADING, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Column, MarkShape, RowPress, Txt
@@ -124,7 +125,7 @@ class NextStation(RowPress):
         self.canvas.after.clear()
         with self.canvas.after:
             Color(*theme.ink)
-            Line(rounded_rectangle=(self.x, self.y, self.width, self.height, dp(8)), width=dp(2.2))
+            Line(points=rounded(self.x, self.y, self.width, self.height, dp(8)), close=True, width=dp(2.2))
 
 
 class DayPath(Widget):

@@ -16,12 +16,13 @@ from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 from kivy.utils import escape_markup
 
-from garboard.findings import Band, Figure, Table
+from garboard.findings import Band, Figure, Table, with_minus
 from garboard.report.palette import SERIES_STYLES
 from garboard.report.unit_signs import with_signs
 from garboard_tablet.language import shown
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
@@ -41,7 +42,7 @@ def texture(text: str, size: float, font: str = "Roboto", bold: bool = False) ->
     """Words as a white texture, to be drawn in any colour."""
     key = (text, size, font, bold)
     if key not in _kept:
-        label = CoreLabel(text=with_signs(text), font_size=size, font_name=font, bold=bold)
+        label = CoreLabel(text=with_signs(with_minus(text)), font_size=size, font_name=font, bold=bold)
         label.refresh()
         _kept[key] = label.texture
         held = sum(map(_bytes_of, _kept.values()))
@@ -239,7 +240,7 @@ class Plot(Widget):
         near = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
         away = math.hypot(near[0] - x, near[1] - y)
         Color(*theme.ink)
-        SmoothLine(circle=(x, y, ring), width=dp(2))
+        SmoothLine(circle=(x, y, ring, 0, 360, pieces(ring)), width=dp(2))
         if away > ring + dp(8):
             from_x, from_y = x + (near[0] - x) * ring / away, y + (near[1] - y) * ring / away
             SmoothLine(points=[from_x, from_y, *near], width=dp(1))
@@ -255,9 +256,9 @@ def _with_unit(label: str, unit: str) -> str:
 def _shape(marker: str, x: float, y: float, half: float, *, hollow: bool) -> None:
     if marker == "round":
         if hollow:
-            SmoothLine(circle=(x, y, half), width=dp(1.6))
+            SmoothLine(circle=(x, y, half, 0, 360, pieces(half)), width=dp(1.6))
         else:
-            SmoothEllipse(pos=(x - half, y - half), size=(2 * half, 2 * half))
+            SmoothEllipse(pos=(x - half, y - half), size=(2 * half, 2 * half), segments=pieces(half))
     elif marker == "square":
         SmoothRectangle(pos=(x - half * 0.9, y - half * 0.9), size=(1.8 * half, 1.8 * half))
     else:
@@ -418,7 +419,7 @@ def _wide(text: str) -> float:
 @lru_cache(maxsize=2_000)
 def _measured(text: str, size: float) -> float:
     """The words of a table stand in it again and again, and on each page it is shown on."""
-    return float(CoreLabel(font_size=size).get_extents(with_signs(text))[0]) + 2
+    return float(CoreLabel(font_size=size).get_extents(with_signs(with_minus(text)))[0]) + 2
 
 
 __all__ = ["BODY", "Plot", "TableView"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 from kivy.clock import Clock
@@ -53,6 +53,24 @@ class NumberPads:
         pad = self._made[key]
         pad.serve(press, next, word)
         return pad
+
+
+class KeptPresses:
+    """Presses that stand beside one value after the other, made when first needed and kept."""
+
+    def __init__(self) -> None:
+        self._made: dict[tuple[str, float], Press] = {}
+
+    def at_work(self, text: str, do: Callable[[], object], name: str) -> Press:
+        """The one press of a name, at work for the page that asks; a page has one of each."""
+        key = (name, sp(1))
+        if key not in self._made:
+            self._made[key] = Press(text, do, name=name)
+        press = self._made[key]
+        if press.parent is not None:  # of the page before
+            press.parent.remove_widget(press)
+        press.serve(text, do)
+        return press
 
 
 class NumberPad(Widget):
@@ -113,7 +131,7 @@ class NumberPad(Widget):
         """The goal in the largest size in which no word of it is broken; where none is, the first word alone."""
         key, room = self._keys["next"], self._keys["next"].width - dp(24)
         for size in (32, BODY, SMALL):
-            if all(_width_of(word, size) <= room for word in self._word.split()):
+            if all(_width_of(word, sp(size)) <= room for word in self._word.split()):
                 key.text, key.font_size = self._word, sp(size)
                 key.full = key.font_size
                 key.shrink_to(room, key.height)
@@ -122,8 +140,9 @@ class NumberPad(Widget):
         key.text, key.font_size = self._word.split(":")[0], sp(BODY)
 
 
-def _width_of(word: str, size: float) -> float:
-    label = CoreLabel(text=word, font_size=sp(size), bold=True)
+@lru_cache(maxsize=256)
+def _width_of(word: str, font_size: float) -> float:
+    label = CoreLabel(text=word, font_size=font_size, bold=True)
     return float(label.get_extents(word)[0])
 
 
@@ -361,6 +380,8 @@ class SignaturePad(Widget):
     def on_touch_down(self, touch: Any) -> bool:
         if not self.collide_point(*touch.pos):
             return False
+        if Press.now() < Press.quiet_until:
+            return True
         touch.grab(self)
         self.strokes.append([self._share(touch)])
         with self.canvas:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
+from garboard.findings import with_minus
 from garboard.report.unit_signs import with_signs
 from garboard.units import UNITS_OF
 
@@ -17,11 +18,13 @@ BREAKABLE = re.compile(rf"(?<=\d) (?=± ?\d)|(?<=±) (?=\d)|(?<=\d) (?=(?:{_UNIT
 
 @lru_cache(maxsize=4096)
 def joined(text: str) -> str:
-    """A text as it is drawn: values do not break at the end of a line, and units stand as people write them.
+    """A text as it is drawn: values do not break at the end of a line, units and minus stand as people write them.
 
     >>> joined("5462 ± 409 rev/min at 38.2 kn").split(" ")
     ['5462\\xa0±\\xa0409\\xa0rev/min', 'at', '38.2\\xa0kn']
     >>> joined("2.4 deg, 50 degC")
     '2.4°, 50\\xa0°C'
+    >>> joined("-0.5 to 3")
+    '−0.5 to 3'
     """
-    return with_signs(BREAKABLE.sub("\u00a0", text))
+    return with_signs(with_minus(BREAKABLE.sub("\u00a0", text)))

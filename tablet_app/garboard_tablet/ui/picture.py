@@ -10,16 +10,16 @@ from typing import Any
 from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, Ellipse, Line, Quad, Rectangle, Triangle
 from kivy.graphics.texture import Texture
-from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
 from garboard.report.palette import DAY
 from garboard.report.photo_files import PictureRefused, opened
-from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
+from garboard.report.photos import Arrow, ArrowShape, Photo, PhotoContent, PhotoLoader, is_picture, shape_of
 from garboard_tablet.language import phrase
+from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
-from garboard_tablet.ui.widgets import Press, RowPress, Txt, act
+from garboard_tablet.ui.widgets import RowPress, Touched, Txt
 
 WIDE, HIGH = 240, 176
 """38 x 28 mm: a picture in a list [dp]."""
@@ -31,7 +31,7 @@ _MOST_KEPT = 40
 _kept: OrderedDict[tuple[str, int], Texture] = OrderedDict()
 
 
-def texture_of(name: str, load: Callable[[], bytes], side: float) -> Texture | None:
+def texture_of(name: str, load: Callable[[], PhotoContent], side: float) -> Texture | None:
     """A picture to draw, its longer side at most so long; None for one that is not here, or is no picture.
 
     name : of its content: it is read once
@@ -52,7 +52,7 @@ def texture_of(name: str, load: Callable[[], bytes], side: float) -> Texture | N
     return _kept[key]
 
 
-def _read(load: Callable[[], bytes], side: int) -> Any:
+def _read(load: Callable[[], PhotoContent], side: int) -> Any:
     """A picture as it is drawn; None for none."""
     try:
         return opened(load(), side)
@@ -64,7 +64,7 @@ def _fill(texture: Texture, image: Any) -> None:
     texture.blit_buffer(image.tobytes(), colorfmt="rgb", bufferfmt="ubyte")
 
 
-def _fill_again(load: Callable[[], bytes], side: int, texture: Texture) -> None:
+def _fill_again(load: Callable[[], PhotoContent], side: int, texture: Texture) -> None:
     """The system may take what was drawn while the app is out of sight, as it is while the camera is in front."""
     image = _read(load, side)
     if image is not None and image.size == texture.size:
@@ -152,14 +152,14 @@ class PhotoView(Widget):
         for points in flat:
             Line(points=points, width=0.6, close=True, joint="miter")  # smooths the edges
         x, y, radius = left + shape.disc[0], top - shape.disc[1], shape.radius
-        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
+        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius), segments=pieces(radius))
 
 
 def _rgb(colour: str) -> tuple[float, float, float]:
     return tuple(int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))  # type: ignore[return-value]
 
 
-class PhotoPress(ButtonBehavior, Widget):
+class PhotoPress(Touched, Widget):
     """A picture in a list, with words beneath it, to press."""
 
     def __init__(
@@ -171,7 +171,7 @@ class PhotoPress(ButtonBehavior, Widget):
         name: str,
     ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._do, self._last = name, do, -10.0
+        self.name, self._do = name, do
         self._view = PhotoView(texture, arrows)
         self._view.aside = 0.0
         self._caption = Txt(caption, SMALL, "quiet")
@@ -202,12 +202,6 @@ class PhotoPress(ButtonBehavior, Widget):
             Color(*(theme.line if self.state == "normal" else theme.action))
             Line(rectangle=(left, bottom, wide, high), width=dp(1.1) if self.state == "normal" else dp(4))
 
-    def on_release(self) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
-            self._last = now
-            act(self._do)
-
 
 def _kept_in_words(pictures: int, files: int) -> str:
     """What the row of photos says: a manual kept beside them is no photo.
@@ -234,7 +228,7 @@ class PhotosRow(RowPress):
         do: Callable[[], object],
         *,
         photos: Sequence[Photo],
-        load: Callable[[Photo], bytes],
+        load: PhotoLoader,
         name: str,
     ) -> None:
         self._pictures, self._load = [photo for photo in photos if is_picture(photo)], load

@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
+from garboard_tablet.ui.on_its_way import ON_ITS_WAY
 from garboard_tablet.ui.shell import Page, Shell
 from garboard_tablet.ui.tidy import has_left, look_seldom
-from garboard_tablet.ui.widgets import Press
+from garboard_tablet.ui.widgets import Press, stood_before
 
 if TYPE_CHECKING:
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.tablet import Tablet
-
-AFTER_A_CHANGE = 0.3
-"""For so long after a new page nothing can be pressed on it [s]."""
 
 
 class PageScreen:
@@ -42,7 +40,7 @@ class PageScreen:
     def show(self) -> None:
         """Put up the page the session stands at, made anew."""
         self._leave()
-        Press.quiet_until = Press.now() + AFTER_A_CHANGE
+        self._comes_new()
         self._put(self._make_page(self._tablet.session.here))
 
     def redraw(self) -> None:
@@ -80,7 +78,7 @@ class PageScreen:
     def interrupt(self, page: Page) -> None:
         """Put up a page that no way leads to; its own presses lead away."""
         self._leave()
-        Press.quiet_until = Press.now() + AFTER_A_CHANGE
+        self._comes_new()
         self.shell.show(page, first=True)
 
     def refill(self, pages: Collection[str]) -> None:
@@ -91,10 +89,16 @@ class PageScreen:
     def close(self) -> None:
         self._leave()
 
+    @staticmethod
+    def _comes_new() -> None:
+        Press.quiet_until = Press.now() + ON_ITS_WAY
+        stood_before.page_comes()
+
     def _leave(self) -> None:
         if self.page is not None:
             self.page.leave()
 
     def _put(self, page: Page) -> None:
         self.shell.show(page, first=len(self._tablet.session.way) == 1)
+        stood_before.changes()
         has_left()

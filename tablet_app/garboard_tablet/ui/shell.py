@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
-from garboard_tablet.language import shown
+from garboard_tablet.language import Language, shown
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.between_touches import is_finger_down
@@ -84,7 +84,9 @@ class Page:
         if under_way is None or under_way.route == self.route:
             return None
         said = under_way.words(self.live.time())
-        return Press(said, partial(self.way.go, under_way.route), size=SMALL, name="to the run")
+        press = Press(said, partial(self.way.go, under_way.route), size=SMALL, name="to the run")
+        press.is_same = True
+        return press
 
     def corner(self) -> Press | None:
         """What stands at the upper left where back leads nowhere."""
@@ -126,6 +128,7 @@ class Shell(Widget):
         self._page: Page | None = None
         self._body: Widget | None = None
         self._actions: list[Press | None] = []
+        self._frame: tuple[tuple[object, ...], tuple[Press, Txt, Txt, Txt]] | None = None
         self.bind(size=self._place, pos=self._place)
 
     @property
@@ -141,12 +144,9 @@ class Shell(Widget):
         self.clear_widgets()
         self.ground = theme.ground
         self._page, self._is_first = page, first
-        back = Press("Back", self._back, name="back") if page.has_back else None
-        self._back_press = page.corner() if first else back
-        self._title = Txt(page.title, HEADING, bold=True)
-        self._under = Txt(page.under, SMALL, "quiet")
+        back, self._title, self._under, self._saved = self._of_each_page()
+        self._back_press = page.corner() if first else back if page.has_back else None
         self._counts = [Marked(f"{count} {verdict.value}", verdict_marks[verdict]) for verdict, count in page.counts()]
-        self._saved = Txt(page.saved, SMALL, "quiet")
         self._undo, self._to_run = page.undo(), page.to_run()
         self._actions = list(page.actions())
         self._body = page.body()
@@ -162,6 +162,15 @@ class Shell(Widget):
         self._mark: MarkShape | None = None
         self._show_mark()
         self._place()
+
+    def _of_each_page(self) -> tuple[Press, Txt, Txt, Txt]:
+        """Back, title, small print and what is saved: kept, as they were a fifth of what it took to show a page."""
+        key = (theme.ink, theme.ground, sp(1), Language.translate)  # what they were made with
+        if self._frame is None or self._frame[0] != key:
+            back = Press("Back", self._back, name="back")
+            words = (Txt("", HEADING, bold=True), Txt("", SMALL, "quiet"), Txt("", SMALL, "quiet"))
+            self._frame = key, (back, *words)
+        return self._frame[1]
 
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
@@ -411,6 +420,8 @@ class Pager(Widget):
         self._halves = halves
         self._up = Press("Up", self._turn_back, name="page up")
         self._more = Press("More", self._turn, name="page down")
+        for press in (self._up, self._more):
+            press.goes_on()
         self.bind(pos=self._place, size=self._place)
 
     def refresh(self) -> None:

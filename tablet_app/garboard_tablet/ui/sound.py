@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 import struct
-import tempfile
 import wave
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from garboard.disk.scratch import ScratchFolder
 from garboard.steps import Guidance
 
 RATE = 22050
@@ -35,9 +35,9 @@ def beep_samples(pitch: float, seconds: float) -> bytes:
 
 
 @lru_cache(maxsize=1)
-def _folder() -> tempfile.TemporaryDirectory[str]:
+def _folder() -> ScratchFolder:
     """Removed when the program ends: some players read a sound from its file each time."""
-    return tempfile.TemporaryDirectory(prefix="garboard-")
+    return ScratchFolder("sound")
 
 
 @lru_cache(maxsize=4)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 
-from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.widget import Widget
 
 from garboard.findings import Finding, Number, with_uncertainty
@@ -13,7 +12,7 @@ from garboard_tablet.models.pages import about
 from garboard_tablet.models.step_page import headline
 from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.theme import BIG, DIGITS, HEADING, SMALL, dp, sp
-from garboard_tablet.ui.widgets import Card, Press, Txt, act, verdict_marks
+from garboard_tablet.ui.widgets import Card, Touched, Txt, verdict_marks
 
 SIZES = (BIG, 44, HEADING)
 """Of the digits, the largest that fits the line; the ± stands one size smaller."""
@@ -107,12 +106,12 @@ class FindingCard(Card):
         ]
 
 
-class VerdictCard(ButtonBehavior, Widget):
+class VerdictCard(Touched, Widget):
     """A finding, or one part of it, to be pressed for why."""
 
     def __init__(self, finding: Finding, do: Callable[[], object], name: str, card: Card) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._finding, self._do, self._last = name, finding, do, -10.0
+        self.name, self._finding, self._do = name, finding, do
         self._card = card
         self.text = about(finding)
         self.add_widget(self._card)
@@ -133,9 +132,3 @@ class VerdictCard(ButtonBehavior, Widget):
 
     def _place(self, *_: object) -> None:
         self._card.pos = self.pos
-
-    def on_release(self) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
-            self._last = now
-            act(self._do)

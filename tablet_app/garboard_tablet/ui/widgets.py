@@ -10,9 +10,10 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
 from kivy.graphics import (
     Color,
     Line,
@@ -34,15 +35,32 @@ from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
+from garboard.findings import with_minus
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
+from garboard_tablet.ui.curves import pieces, rounded
 from garboard_tablet.ui.joined import joined
+from garboard_tablet.ui.on_its_way import Standing, StoodBefore
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import has_left
 
+if TYPE_CHECKING:
+    from garboard.steps import Caution
+
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
+
+_picture_of_words = CoreLabel._render_end
+
+
+def _and_let_go(label: Any) -> Any:
+    """Kivy's label keeps what it drew its words on, as large as the picture it makes of it, as long as it is there."""
+    picture, label._surface = _picture_of_words(label), None
+    return picture
+
+
+CoreLabel._render_end = _and_let_go
 
 
 class _Text(Label):
@@ -125,7 +143,7 @@ class _Text(Label):
         text = joined(self.text)
         values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
         if values:
-            told = with_signs(self.text) if max(map(self._wide, values)) > room else text
+            told = with_signs(with_minus(self.text)) if max(map(self._wide, values)) > room else text
             if told != self._label.text:
                 self._label.text, self._is_set = told, False
 
@@ -204,10 +222,11 @@ class MarkShape(Widget):
         points = [(px * side, self.height - py * side) for px, py in part.points]
         flat = [coordinate for point in points for coordinate in point]
         if part.form == "disc":
-            SmoothEllipse(pos=(0, 0), size=(side, side))
+            SmoothEllipse(pos=(0, 0), size=(side, side), segments=pieces(side / 2))
         elif part.form == "ring":
             radius = side / 2 * (1 - part.width)
-            SmoothLine(circle=(self.width / 2, self.height / 2, radius), width=part.width * side / 2)
+            circle = (self.width / 2, self.height / 2, radius, 0, 360, pieces(side / 2))
+            SmoothLine(circle=circle, width=part.width * side / 2)
         elif part.form == "stroke":
             SmoothLine(points=flat, width=part.width * side / 2)
         elif len(points) == 3:
@@ -245,6 +264,52 @@ def _raise(failure: Exception) -> None:
     raise failure
 
 
+class Touched(ButtonBehavior):
+    """What can be pressed. A wet finger that bounces counts once, and one that was on its way before it came up never.
+
+    is_key  : whether it does the same on each page that has it
+    is_same : whether it does the same whatever it says
+    bounce  : presses that follow one another faster are one [s]
+    """
+
+    BOUNCE = 0.25
+    KEY_BOUNCE = 0.09
+    """Of what is pressed many times, as fast as a finger can."""
+
+    is_key = is_same = False
+    bounce = BOUNCE
+    _do: Callable[[], object]
+
+    def __init__(self, **more: Any) -> None:
+        self.standing = self._taken = Standing()
+        super().__init__(**more)
+
+    def goes_on(self) -> None:
+        """It is pressed as often and as fast as a finger can, and says meanwhile how far it is."""
+        self.is_same, self.bounce = True, self.KEY_BOUNCE
+
+    def on_touch_down(self, touch: Any) -> bool:
+        if self.collide_point(*touch.pos):
+            if stood_before.is_new(self):
+                return True
+            self._taken = self.standing
+        return bool(super().on_touch_down(touch))
+
+    def on_release(self) -> None:
+        if stood_before.still_has(self._taken):
+            self._press_once()
+
+    def _press_once(self) -> None:
+        now = Press.now()
+        if now - self._taken.pressed >= self.bounce:
+            self._taken.pressed = now
+            act(self._do)
+            stood_before.changes()
+
+
+stood_before = StoodBefore(Touched, lambda: Press.now())
+
+
 class _Panelled(Widget):
     """What has a rounded ground with an edge. They are drawn once before each frame, and not at each move before it.
 
@@ -255,12 +320,14 @@ class _Panelled(Widget):
     """Of its corners [dp]."""
     PANEL_OF: tuple[str, ...] = ("pos", "size")
     """What it is drawn anew for."""
+    _drawn_at: tuple[float, ...] = ()
 
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         with self.canvas.before:
-            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[dp(self.RADIUS)])
-            self._ink, self._outline = Color(), SmoothLine()
+            corner = dp(self.RADIUS)
+            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[corner], segments=pieces(corner) // 4)
+            self._ink, self._outline = Color(), SmoothLine(close=True)
         self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
         for name in self.PANEL_OF:
             self.fbind(name, self._draw_soon)
@@ -272,12 +339,16 @@ class _Panelled(Widget):
 
     def _draw_panel(self, *_: object) -> None:
         self._fill.rgba, self._ink.rgba, self._outline.width = self._panel()
+        place = (*self.pos, *self.size)
+        if self._drawn_at != place:
+            self._drawn_at = place
+            stood_before.changes()
         self._area.pos, self._area.size = self.pos, self.size
-        self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
+        self._outline.points = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
 
 
-class Press(ButtonBehavior, _Panelled, _Text):
-    """Something to press. A wet finger that bounces counts once.
+class Press(Touched, _Panelled, _Text):
+    """Something to press.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
     """
@@ -292,10 +363,8 @@ class Press(ButtonBehavior, _Panelled, _Text):
     """What to do when the disk refuses; the app says."""
     now: Callable[[], float] = staticmethod(time.monotonic)
     quiet_until = 0.0
-    """Until then every press is swallowed: a finger that has just changed the page must not press on the new one."""
+    """Until then what is no press swallows touches as well: a finger that has just changed the page draws nothing."""
 
-    BOUNCE = 0.25
-    KEY_BOUNCE = 0.09
     RADIUS = 10.0
     PANEL_OF = ("pos", "size", "state", "face", "edge", "chosen")
 
@@ -305,17 +374,29 @@ class Press(ButtonBehavior, _Panelled, _Text):
         super().__init__(
             text=shown(text), font_size=sp(size), size_hint=(None, None), halign="center", valign="middle", **more
         )
-        self.kind, self.name, self._do, self._last = kind, name or text, do, -10.0
+        self.kind, self.name, self._do = kind, name or text, do
         self.always_release = False
         self._is_fitted = False
-        if kind == "key":
+        self.is_key = kind == "key"
+        if self.is_key:
             self.font_name = DIGITS
+            self.goes_on()
         self.bold = kind == "main" or self.chosen
         self.bind(size=self._wrap)
         self.paint()
 
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if name == "text" and not self.is_same:
+            stood_before.changes()
+
     def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
         return self.face, self.edge, dp(4 if self.chosen or self.state != "normal" else 1.6)
+
+    def serve(self, text: str, do: Callable[[], object]) -> None:
+        """Do something else from now on, on another page."""
+        self.text, self._do, self.font_size = shown(text), do, self.full
+        self.paint()
 
     def paint(self) -> None:
         """Take the colours of the kind."""
@@ -365,22 +446,15 @@ class Press(ButtonBehavior, _Panelled, _Text):
         return float(self.height)
 
     def on_press(self) -> None:
-        if self.kind == "key":
-            self._once(self.KEY_BOUNCE)
+        if self.is_key:
+            self._press_once()
 
     def on_release(self) -> None:
-        if self.kind != "key":
-            self._once(self.BOUNCE)
-
-    def _once(self, bounce: float) -> None:
-        now = Press.now()
-        if now < Press.quiet_until or now - self._last < bounce:
-            return
-        self._last = now
-        act(self._do)
+        if not self.is_key:
+            super().on_release()
 
 
-class RowPress(ButtonBehavior, _Panelled):
+class RowPress(Touched, _Panelled):
     """A line of a list: a shape with its word, a title, small print, and a value at the right.
 
     word : stands for the mark's own; None where the value says it already
@@ -397,7 +471,7 @@ class RowPress(ButtonBehavior, _Panelled):
         word: str | None = "", name: str = "", value_role: str = "ink", lead: bool = False,
     ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._do, self._last = name or title, do, -10.0
+        self.name, self._do = name or title, do
         self.ground, self._below = theme.panel, False
         self._shape = MarkShape(mark, 32) if mark else None
         self._title = Txt(title, bold=lead)
@@ -463,12 +537,6 @@ class RowPress(ButtonBehavior, _Panelled):
         for aside in self._asides():
             aside.pos = (self.right - pad - dp(self.kept_free) - aside.width, top - aside.height)
             top -= aside.height
-
-    def on_release(self) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
-            self._last = now
-            act(self._do)
 
 
 class Card(_Panelled):
@@ -727,6 +795,8 @@ class Column(Widget):
             up.size = down.size = (half, dp(TARGET))
             places = [(self.x, self.y), (self.x + half + dp(GAP), self.y)]
             up.pos, down.pos = reversed(places) if theme.left else places
+        for press in (up, down):
+            press.goes_on()
         if self._first:
             self.add_widget(up)
         elif self.at_once is not None:
@@ -757,18 +827,6 @@ class Column(Widget):
     def _up(self) -> None:
         self._first = self._firsts.pop() if self._firsts else 0
         self._refill()
-
-
-class Gap(Widget):
-    """Empty space in a column."""
-
-    def __init__(self, height: float = GAP) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._high = height
-
-    def fit(self, width: float) -> float:
-        self.size = (width, dp(self._high))
-        return float(self.height)
 
 
 class Apart(Widget):
@@ -885,6 +943,12 @@ def warning_card(text: str) -> Card:
     return Card(Txt(text), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
+def caution_card(caution: Caution) -> Card:
+    """A caution and where it comes from."""
+    basis = Txt(str(caution.basis), SMALL, "quiet")
+    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")
+
+
 def state_mark(state: str) -> Mark:
     """The mark of a step's state."""
     return STEP_MARKS.get(state, STEP_MARKS["to do"])
@@ -892,6 +956,7 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
-    "RowPress", "Txt", "heading", "is_measured", "state_mark", "verdict_marks", "warning_card", "words",
+    "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "RowPress", "Touched", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
+    "warning_card", "words",
 ]  # fmt: skip

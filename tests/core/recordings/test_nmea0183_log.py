@@ -45,9 +45,9 @@ def test_one_transducer_that_cannot_be_used_takes_no_other_with_it(odd: str) -> 
 @pytest.mark.parametrize(
     ("sentence", "reason"),
     [
-        ("$ERRPM,E,1,99999999,10,A", "engine speed up to 15000 rev/min, got 1e+08"),
+        ("$ERRPM,E,1,99999999,10,A", "engine speed up to 15000 rev/min, got 99999999"),
         ("$GPVTG,90.0,T,,M,5000.0,N,9260.0,K", "speed over ground up to 200 kn, got 5000"),
-        ("$GPVTG,90.0,T,,M,-5.0,N,,K", "speed over ground from 0 kn, got -5"),
+        ("$GPVTG,90.0,T,,M,-5.0,N,,K", "speed over ground from 0 kn, got −5"),
         ("$TIROT,90000,A", "rate of turn up to 360 deg/s, got 1500"),  # 90000 deg/min
     ],
 )

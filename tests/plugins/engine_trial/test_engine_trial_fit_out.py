@@ -76,6 +76,10 @@ def test_a_label_whose_figures_do_not_go_together_is_read_again() -> None:
         (one,) = found("label_read", law({**LABEL, "label_persons": 8}), length)
         assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.label_read.misread")
     assert found("label_read", {}, "26.4") == []
+    vessel = attrs.evolve(boat(rated_power=Amount("150", "hp")), length=Amount("19.5", "ft"))
+    listed = job_view(vessel, law(LABEL, "110 lb"), settings=None)
+    (left_out,) = findings_of(HOST, listed, "engine_trial.label")
+    assert (left_out.verdict, left_out.code) == (Verdict.ADVISE, "engine_trial.label.engines_left_out")
     (swapped,) = found("label", law({**LABEL, "label_persons_weight": "1900 lb"}, "400 lb"))
     assert swapped.missing[0].lack is Lack.CONTRADICTS
 

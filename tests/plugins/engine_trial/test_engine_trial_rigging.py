@@ -12,6 +12,7 @@ from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, StepState
+from garboard.units import Amount
 from garboard_engine_trial import alongside_steps as steps
 from garboard_engine_trial.rigging import toe_of
 
@@ -102,6 +103,10 @@ def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:
     (one,) = found("toe", {**near, (steps.AS_RIGGED, "toe_aft", "", ""): "28.45 in"}, 2)
     assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.toe.close"), "below half an inch, by a tape"
     assert found("toe", near, 1) == []
+    wide: dict[FieldKey, JsonValue] = {**near, (steps.AS_RIGGED, "spacing", "", ""): "106 in"}
+    view = job_view(attrs.evolve(boat(2), beam=Amount("8.5", "ft")), wide)
+    (one,) = findings_of(HOST, view, "engine_trial.toe")
+    assert [lack.lack for lack in one.missing] == [Lack.CONTRADICTS], "further apart than the boat is wide"
 
 
 @pytest.mark.parametrize(

@@ -108,6 +108,8 @@ def test_a_battery_that_loses_current_above_idle_is_told() -> None:
         ("6000", "5600", "engine_trial.loaded.close"),
         ("5700", "5200", "engine_trial.loaded.outside"),
         ("6200", "5900", "engine_trial.loaded.outside"),
+        ("98", "94", "engine_trial.loaded.not_enough_data"),  # turns a second
+        ("5600", "700", "engine_trial.loaded.not_enough_data"),  # at idle
         ("5600", "5800", "engine_trial.loaded.not_enough_data"),  # faster with the load: a reading is wrong
     ],
 )

@@ -232,6 +232,7 @@ def test_a_cruise_outside_the_steps_has_no_range(cruise: str, verdict: Verdict) 
         (None, "“Usable fuel of all tanks together” is not entered"),
         ("0 gal", "usable fuel must be above zero"),
         ("101 gal", "more than the 100 gal the tanks hold"),
+        ("9 gal", "less than half of the 100 gal the tanks hold"),
     ],
 )
 def test_range_needs_usable_fuel_that_the_tanks_can_hold(usable: str | None, told: str) -> None:

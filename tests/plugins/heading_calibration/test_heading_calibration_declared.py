@@ -61,17 +61,7 @@ OF_FORMULAS = (
 )
 CALCULATIONS = [
     function
-    for module in (
-        "directions",
-        "deviation",
-        "turns",
-        "rates",
-        "totals",
-        "comparison",
-        "ellipse",
-        "variation",
-        "odd_reading",
-    )
+    for module in OF_FORMULAS
     for name, function in vars(importlib.import_module(f"garboard_heading_calibration.{module}")).items()
     if inspect.isfunction(function) and not name.startswith("_") and function.__module__.endswith(module)
 ]

@@ -29,7 +29,7 @@ def test_a_turn_to_port_is_negative_and_a_turn_to_starboard_positive(rate: float
     assert found.direction == direction
     assert found.mean_rate == pytest.approx(2.5)
     assert found.by_course == pytest.approx(100 * rate)
-    assert found.course_ratio == pytest.approx(1.0)
+    assert found.by_course == pytest.approx(found.compared)
 
 
 def test_a_long_straight_run_before_and_after_is_no_part_of_the_turn() -> None:
@@ -151,7 +151,7 @@ def test_a_silence_of_two_seconds_is_bridged_and_a_longer_one_is_not(silence: fl
 )
 def test_the_course_gives_no_check_where_it_cannot_tell(recording: Recording) -> None:
     (found,) = find_turns(recording)
-    assert (found.by_course, found.course_ratio) == (None, None)
+    assert found.by_course is None
 
 
 @pytest.mark.parametrize("degrees", [80, 100])

@@ -1225,6 +1225,10 @@ def test_propeller_as_fitted() -> None:
     both = "Not ready to run: tighten and lock the nut and repair or change the propeller."
     assert say(job(TWIN, more=dict(bent)), "propeller")[0].sentence == both
     assert starboard.verdict is Verdict.PASS
+    unread = attrs.evolve(BOAT.engines[0], propeller=Propeller(pitch=amount("0 in")))
+    asked = {(PROPELLER, field, "", "centre"): True for field in fields}
+    (flat,) = say(job(attrs.evolve(BOAT, engines=(unread,)), more=asked), "propeller")
+    assert "reads 0 in; read the stamp again" in flat.sentence
     (missing,) = say(job(BOAT), "propeller")
     assert missing.about == "centre propeller"
     assert missing.verdict is Verdict.NOT_ENOUGH_DATA

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 import attrs
 import pytest
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from builders import findings_of
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording, Sample, gather
@@ -145,7 +146,18 @@ def test_values_that_disagree_are_not_used() -> None:
     assert "speed, row 2: values disagree" in reasons_of(only)
 
 
-@pytest.mark.parametrize(("typed", "shown"), [("0 kn", "0"), ("-5 kn", "-5"), ("9999 kn", "9999")])
+@pytest.mark.parametrize("turned", ["700 rev/min", "97 rev/min"])
+def test_an_engine_at_idle_or_told_in_turns_a_second_is_no_full_throttle(turned: str) -> None:
+    """It was told that the engine labours, and that even 4 in less pitch would leave it at 1499 rev/min."""
+    view = job(BOAT, two_ways(BOAT, turned, ("2.5 kn", "2.4 kn")))
+    for finding in (
+        one for key in ("pitch", "speed", "window", "slip") for one in findings_of(host(), view, f"prop_check.{key}")
+    ):
+        assert finding.verdict is Verdict.NOT_ENOUGH_DATA, finding.code
+        assert "is no full throttle of the centre engine" in finding.sentence
+
+
+@pytest.mark.parametrize(("typed", "shown"), [("0 kn", "0"), ("-5 kn", "−5"), ("9999 kn", "9999")])
 def test_impossible_speeds_are_named(typed: str, shown: str) -> None:
     """A slip of the finger is a reason, not a number."""
     assert f"it reads {shown}" in reasons_of(job(BOAT, two_ways(BOAT, speeds=(typed, "39 kn"))))

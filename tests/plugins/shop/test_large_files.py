@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+import random
 import tracemalloc
 from collections.abc import Callable, Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
+from PIL import Image
 
 from garboard.commands.book import photos_at
 from garboard.commands.repair import _prove_attachments
@@ -24,8 +28,8 @@ from garboard.hosting.host import make_host
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.verifying import files_lacking
 from garboard.report import photo_files
-from garboard.report.photo_files import PictureRefused
-from garboard.report.photos import photos_of
+from garboard.report.photo_files import PictureRefused, drawn
+from garboard.report.photos import Photo, PhotoContent, photos_of
 from garboard.shop_link import sync, wire
 from garboard.shop_link.pairing import PairedShop
 from garboard_shop import moving
@@ -117,10 +121,70 @@ def test_nothing_done_with_a_file_holds_all_of_it(tmp_path: Path) -> None:
     assert {what: share for what, share in more.items() if share > 0.25} == {}
 
 
+def unasked() -> bytes:
+    raise AssertionError("nothing of it is to be loaded")
+
+
 def test_of_a_picture_all_is_loaded_unless_it_is_larger_than_any(monkeypatch: pytest.MonkeyPatch) -> None:
     jpeg = b"\xff\xd8\xff\xe0 and more"
-    assert photo_files.to_draw(len(jpeg), jpeg[:16], lambda: jpeg) == jpeg
-    assert photo_files.to_draw(2 << 20, b"$GPRMC,12", lambda: jpeg) == b"$GPRMC,12"
+    assert photo_files.to_draw(len(jpeg), jpeg[:16], lambda: jpeg, unasked) == jpeg
+    assert photo_files.to_draw(2 << 20, jpeg[:16], unasked, lambda: b"in pieces") == b"in pieces"
+    assert photo_files.to_draw(2 << 20, b"$GPRMC,12", unasked, unasked) == b"$GPRMC,12"
     monkeypatch.setattr(photo_files, "LARGEST_FILE", 5)
     with pytest.raises(PictureRefused, match="too large"):
-        photo_files.to_draw(len(jpeg), jpeg[:16], lambda: jpeg)
+        photo_files.to_draw(len(jpeg), jpeg[:16], unasked, unasked)
+
+
+@pytest.fixture(scope="module")
+def pictures() -> dict[str, bytes]:
+    """The largest there is of each form, as far as a test has time: dots of chance, which no form makes shorter."""
+    image = Image.frombytes("RGB", (1100, 1100), random.Random(7).randbytes(3 * 1100 * 1100))
+    return {form: saved(image, form, **how) for form, how in FORMS.items()}
+
+
+FORMS: dict[str, dict[str, Any]] = {"JPEG": {"quality": 100, "subsampling": 0}, "PNG": {"compress_level": 0}}
+
+
+def saved(image: Image.Image, form: str, **how: Any) -> bytes:
+    out = BytesIO()
+    image.save(out, form, **how)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_no_large_picture_is_held_whole_to_draw_it(tmp_path: Path, pictures: dict[str, bytes], form: str) -> None:
+    content = pictures[form]
+    assert len(content) > LONG
+    store, folder = EmbeddedStore(tmp_path / "shop"), tmp_path / "boats"
+    with HullFolder(folder) as hulls:
+        name = hulls.attachments.put(content)
+    assert store.hulls.attachments.put(content) == name
+    (tmp_path / "beside.jpg").write_bytes(content)
+    nowhere = ("", "", "", "")
+    photo = Photo(place=nowhere, shows=nowhere, file=name, name="a.jpg", taken="", by="A. Hand", arrows=())
+    beside = attrs.evolve(photo, file="beside.jpg")
+    app, desk = open_tablet(folder, no_plugins), ShopDesk(store, make_host((), entry_points=False))
+    expected = drawn(content, ()).content
+    loaders: dict[str, Callable[[], PhotoContent]] = {
+        "book": lambda: photos_at(folder)(photo),
+        "book of a job file": lambda: photos_at(tmp_path / "job.json")(beside),
+        "page": lambda: desk.load_photo(photo),
+        "tablet": lambda: content_of(app, photo),
+    }
+    del content
+    for what, load in loaders.items():
+        tracemalloc.start()
+        loaded = load()
+        picture = drawn(loaded, ())
+        held = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert picture.content == expected, what
+        assert not isinstance(loaded, bytes)
+        assert loaded.closed, what
+        assert held < len(expected) * 3 + LONG / 4, what
+    path = tmp_path / "shop" / "attachments" / name
+    for place in (path, folder / "attachments" / name):
+        place.write_bytes(place.read_bytes()[:-1] + b"?")
+    assert [loaders[what]() for what in ("page", "book", "tablet")] == [b"", b"", b""], "one that is damaged"
+    app.close()
+    store.close()

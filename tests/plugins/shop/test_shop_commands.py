@@ -10,11 +10,9 @@ from pathlib import Path
 
 import attrs
 import pytest
-from click.testing import CliRunner, Result
 
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import FILE
 from garboard.faults import InputError
@@ -22,12 +20,9 @@ from garboard.shop_link import pairing
 from garboard.shop_link.pairing import PairingCode, read_address, read_code
 from garboard_shop.embedded import SHOP_FOLDER
 from garboard_shop.naming import keep_name
+from run_program import run
 
 HULL = "ABC00001A526"
-
-
-def run(*words: object) -> Result:
-    return CliRunner().invoke(program, [str(word) for word in words])
 
 
 @pytest.fixture(scope="module")

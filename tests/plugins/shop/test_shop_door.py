@@ -10,6 +10,7 @@ import contextlib
 import json
 import socket
 import ssl
+import threading
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 
@@ -19,6 +20,7 @@ import uvicorn
 from uvicorn.server import ServerState
 
 from campaigns.strangers_campaign import mangle
+from garboard_shop import serve
 from garboard_shop.door import (
     LARGEST_HEAD,
     LARGEST_RECORD,
@@ -434,3 +436,22 @@ def test_a_body_may_hold_whatever_it_likes(shop: RunningShop) -> None:
     asked = HEAD + b"Connection: close\r\nContent-Length: %d\r\n\r\n" % len(body) + body
     with come_in(shop, STRANGER, asked) as line:
         assert b"Content-Digest" in heard(line)  # the protocol's refusal: the body came and was read
+
+
+def test_a_server_stops_by_its_own_way_and_first_ends_what_would_keep_answers_waiting(shop: RunningShop) -> None:
+    """The rig's servers stop in a quicker way of their own."""
+    stops: list[bool] = []
+    listening = serve.listen("127.0.0.1", 0)
+    at = listening.getsockname()
+    server = serve.server_of(shop.app, shop.certificate, at_stop=lambda: stops.append(bool(server.servers)))
+    running = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    running.start()
+    with believing().wrap_socket(socket.create_connection(at, timeout=60)) as line:
+        line.sendall(ASKED)
+        assert line.recv(12).startswith(b"HTTP/1.1 200")
+        server.should_exit = server.force_exit = True
+        running.join(60)
+        assert not running.is_alive()
+    assert stops == [True]
+    with pytest.raises(ConnectionRefusedError):
+        socket.create_connection(at, timeout=60)

@@ -7,10 +7,8 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
-from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.hosting.host import make_host
@@ -19,6 +17,7 @@ from garboard.shop_link import shop_plugins
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, kept
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.own_plugins import approve, keep_in_store, withdraw
+from run_program import run
 from shop_rig import RunningShop, ask_raw, shop_and_tablets
 
 PLUGIN = """
@@ -152,10 +151,6 @@ def test_what_does_not_load_or_is_misnamed_is_not_approved(tmp_path: Path, name:
             approved(shop, plugin_file(tmp_path / "made", name=name, text=text))
         assert shop.store.register.plugins() == ()
         assert shop.store.attachments.sizes() == {}
-
-
-def run(*words: object) -> Result:
-    return CliRunner().invoke(program, [str(word) for word in words])
 
 
 def test_the_commands_approve_list_and_withdraw_also_while_the_server_runs(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -22,6 +23,16 @@ def plugins() -> PluginHost:
 def judged_once(plugins: PluginHost) -> Iterator[None]:
     with boats_judged_once(plugins):
         yield
+
+
+@pytest.fixture(scope="package", autouse=True)
+def in_utc() -> Iterator[None]:
+    """The shop's clock tells UTC wherever the tests run: noon there is another day in a zone far away."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TZ", "UTC")
+        time.tzset()
+        yield
+    time.tzset()
 
 
 @pytest.fixture(scope="session")

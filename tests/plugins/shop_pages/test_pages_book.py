@@ -76,7 +76,7 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
     assert summary is not None
     path, entries = f"/boats/{SALTGRASS}/jobs/{summary.jobs[0].id}/book.pdf", pages.entries()
 
-    def no_room(**_: str) -> None:
+    def no_room(*_: str) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     def killed(*_given: Any, **_named: Any) -> bytes:
@@ -88,7 +88,7 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
     assert "No book was made" in words_of(answer.text)
     with monkeypatch.context() as patch:
         patch.setattr(book, "handover_book", lambda *_, **__: press.pressed({}, {}))
-        patch.setattr(press, "TemporaryDirectory", no_room)
+        patch.setattr(press, "ScratchFolder", no_room)
         answer = manager.get(path)
     assert answer.status_code == 507
     assert "no room for its files. Free some space there" in words_of(answer.text)

@@ -8,9 +8,7 @@ from pathlib import Path
 
 import attrs
 import pytest
-from click.testing import CliRunner, Result
 
-from garboard.commands.cli import program
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop import access
 from garboard_shop.commands import ADDRESS_FILE
@@ -18,6 +16,7 @@ from garboard_shop.embedded import SHOP_FOLDER, FileRegister
 from garboard_shop.pages.views import CHANGES_ON_A_PAGE
 from garboard_shop.store import MANAGER, TECHNICIAN, Change, Tablet
 from pages_rig import CHIEF, HAND, NOON, PASSWORD, Browser, Pages, fields_of, form_to, forms_in, words_of
+from run_program import run
 
 FIRST = "000000000001"
 
@@ -35,10 +34,6 @@ def test_tablets_are_called_by_name_and_by_id_only_where_two_share_one(pages: Pa
         assert "000000000001" in said
         assert "00000000000f" in said
         assert "000000000002" not in said
-
-
-def run(*words: str) -> Result:
-    return CliRunner().invoke(program, list(words))
 
 
 @pytest.fixture(autouse=True)

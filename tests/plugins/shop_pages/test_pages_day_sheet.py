@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import re
 import threading
@@ -20,15 +21,17 @@ from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
+from garboard.faults import InputError
 from garboard.hosting.host import PluginHost
+from garboard.recordings import load_recording
 from garboard.report.unit_signs import with_signs
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
-from garboard_shop.pages.summaries import Stale, Summaries
-from garboard_shop.store import Delivery
+from garboard_shop.pages.summaries import BoatSummary, Stale, Summaries
+from garboard_shop.store import Delivery, Store
 from pages_rig import (
     CHIEF,
     KITTIWAKE,
@@ -498,12 +501,12 @@ def test_a_full_disk_is_no_fault_of_a_recording_and_the_next_look_reads_it(
     assert whole is not None
     assess, kept = PluginHost.assess, Summaries(pages.store, plugins)
 
-    def full(**_: str) -> None:
+    def full(*_: str) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patch:
         patch.setattr(PluginHost, "assess", lambda *given: assess(*given))  # or an earlier test's would be found
-        patch.setattr(summaries, "TemporaryDirectory", full)
+        patch.setattr(summaries, "ScratchFolder", full)
         passing = kept.of(SALTGRASS)
     assert passing is not None
     assert passing.is_passing
@@ -542,6 +545,40 @@ def test_a_boat_is_assessed_again_only_when_an_entry_of_it_came(pages: Pages) ->
     assert after is not None
     assert after is not before
     assert pages.desk.summaries.of(SALTGRASS) is after
+
+
+def test_boats_are_kept_by_their_size_and_the_last_one_always(
+    pages: Pages, plugins: PluginHost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two hundred of any size were: with an hour recorded on each, that is gigabytes."""
+    size = {hull: found.size for hull in (SALTGRASS, KITTIWAKE, LONG_REACH) if (found := pages.desk.summaries.of(hull))}
+    make, made = summaries.make_summary, list[str]()
+
+    def counted(store: Store, host: PluginHost, hull: str) -> BoatSummary:
+        made.append(hull)
+        return make(store, host, hull)
+
+    monkeypatch.setattr(summaries, "make_summary", counted)
+    room_for_two = Summaries(pages.store, plugins, most_bytes=sum(size.values()) - 1)
+    for hull in (SALTGRASS, KITTIWAKE, SALTGRASS, LONG_REACH, SALTGRASS, LONG_REACH, KITTIWAKE):
+        room_for_two.of(hull)
+    assert made == [SALTGRASS, KITTIWAKE, LONG_REACH, KITTIWAKE]
+    made.clear()
+    room_for_none = Summaries(pages.store, plugins, most_bytes=0)
+    assert room_for_none.of(KITTIWAKE) is room_for_none.of(KITTIWAKE)
+    assert made == [KITTIWAKE]
+
+
+def test_the_size_of_a_boat_counts_its_entries_and_the_samples_it_holds(pages: Pages) -> None:
+    whole = pages.desk.summaries.of(KITTIWAKE)
+    assert whole is not None
+    samples = 0
+    for name in whole.files:
+        with contextlib.suppress(InputError):  # a photo
+            recording, _ = load_recording(pages.store.hulls.attachments.folder / name)
+            samples += sum(len(stream) for stream in recording.streams.values())
+    assert samples > 1000
+    assert whole.size == summaries.AN_ENTRY * len(whole.entries) + summaries.A_SAMPLE * samples
 
 
 def test_a_recording_that_comes_later_is_used_when_it_is_there(pages: Pages) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from urllib.parse import parse_qsl, urlsplit
 
 import attrs
@@ -15,7 +15,7 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
-from garboard_shop.insight import Dot, Insight, insight_from, insight_of
+from garboard_shop.insight import Dot, Insight, insight_from
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import Memory, Score, as_text, of_text
@@ -41,6 +41,10 @@ def row(number: int, job: JobRow) -> Row:
     if number < 4:
         seen += [Seen(DEVIATION, 2.5), Seen(FORECAST, 5400.0 + 300 * (number == 3), 5300.0, 5600.0)]
     return Row(hull=job.hull, jobs=(job,), seen=tuple(seen))
+
+
+def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
+    return insight_from(Counts(rows), score, now)
 
 
 ROWS = tuple(row(number, job) for number, job in enumerate(JOBS))
@@ -193,14 +197,15 @@ def test_no_bar_takes_the_room_of_the_numbers_behind_it() -> None:
 def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:
     for counted in (insight_of([], Score(0, 0), NOW), insight_of([Row(hull="A")], Score(0, 0), NOW)):
         told = [chart.sentence for chart in charts_of(counted, plugins)]
-        assert "No check has failed in 0 jobs." in told
+        assert "There is no job to count." in told
+        assert "Nothing was handed over in twelve months." in told[2]
         assert "No job is open." in told
         assert all(told)
 
 
 def half_days(counted: Insight) -> str:
     """What the chart of days says of the last week."""
-    found = re.search(r"median \d+ days, \d+ jobs?", charts.days_by_week("Days", [counted.by_week[-1]]))
+    found = re.search(r"median [\d.]+ days, \d+ jobs?", charts.days_by_week("Days", [counted.by_week[-1]]))
     return found[0] if found else ""
 
 
@@ -216,11 +221,17 @@ def test_one_job_is_one_job_and_its_days_are_those_the_board_tells(plugins: Plug
     assert "median 14 days, 1 job" in by_title["Days to hand over"].drawing
     quicker = attrs.evolve(over, hull="C", known=NOW - 28 * half_a_day)
     both = insight_of([Row(hull="A", jobs=(over,)), Row(hull="C", jobs=(quicker,))], Score(0, 0), NOW)
-    assert (both.by_week[-1].median, half_days(both)) == (13.5, "median 14 days, 2 jobs"), "a half goes up"
+    assert (both.by_week[-1].median, half_days(both)) == (13.5, "median 13.5 days, 2 jobs")
     half_up = charts.days_by_week("Days", [attrs.evolve(counted.by_week[-1], longest=1.0)])
     assert [half_up.count(f">{level} d<") for level in ("0", "0.5", "1")] == [1, 1, 1], "no two levels are told as one"
     assert "owner: 3 d, 1 job" in by_title["Where days go"].drawing
     assert int(waits.days_in_state(NOW)) == 3, "as the board has it"
+    new = attrs.evolve(waits, since=NOW - half_a_day // 2)
+    first = charts_of(insight_of([Row(hull="B", jobs=(new,))], Score(0, 0), NOW), plugins)
+    (told,) = [one for one in first if one.title == "Where days go"]
+    assert told.sentence == "No open jobs have waited for a whole day together."
+    assert "owner: under 1 d, 1 job" in told.drawing
+    assert {of["width"] for tag, of in tags_in(told.drawing) if tag == "rect"} == {"1.0"}, "no full bar beside no day"
     assert not any("1 jobs" in f"{one.sentence} {one.drawing}" for one in by_title.values())
 
 

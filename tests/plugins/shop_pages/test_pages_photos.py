@@ -121,7 +121,9 @@ def test_the_book_is_made_anew_once_a_photo_has_arrived(
     given: list[bytes] = []
 
     def book(view: JobView, host: PluginHost, *_: object, load_photo: PhotoLoader, **_more: object) -> bytes:
-        given.extend(load_photo(photo) for photo in photos_of(view, host, STEP))
+        for photo in photos_of(view, host, STEP):
+            loaded = load_photo(photo)
+            given.append(loaded if isinstance(loaded, bytes) else loaded.read())
         return b"%PDF"
 
     monkeypatch.setattr("garboard.report.book.handover_book", book)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from pathlib import Path
 from types import ModuleType
 
@@ -447,3 +448,17 @@ def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Page
     assert pages.store.register.plugins() == ()
     assert manager.send(form).status_code == 303
     assert manager.send(form).status_code == 409, "another edition of it was approved after this one was looked at"
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the system has no such call")
+@pytest.mark.parametrize(("zone", "day"), [("XXX+13", "2026-11-24"), ("XXX-13", "2026-11-26")])
+def test_what_a_check_changes_is_dated_by_the_shops_own_day(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch, zone: str, day: str
+) -> None:
+    """At noon UTC it is another day thirteen hours away, east or west."""
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", zone)
+        time.tzset()
+        seen = manager.send(blank_check(manager), leave0_step="of no plugin").text
+    time.tzset()
+    assert f"on = &#34;{day}&#34;" in seen

@@ -46,7 +46,7 @@ def verdicts(pages: Pages, hull: str) -> list[tuple[str, str]]:
 def test_the_list_shows_every_setting_with_default_range_and_basis(pages: Pages) -> None:
     page = words_of(pages.signed_in(HAND).text("/settings"))
     for setting in pages.desk.host.settings:
-        assert " ".join(setting.field.title.split()) in page
+        assert with_signs(" ".join(setting.field.title.split())) in page
         assert with_signs(" ".join(setting.allowed.split())) in page
         assert with_signs(" ".join(str(setting.basis).split())) in page
     assert "0 settings not at the default" in page

@@ -101,10 +101,10 @@ def test_only_a_manager_makes_them_and_one_file_at_a_time(
 def test_where_there_is_no_room_to_begin_that_is_told_and_it_can_be_tried_again(
     pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def full(**_: Any) -> None:
+    def full(*_: Any) -> None:
         raise OSError(errno.EROFS, "Read-only file system")
 
-    monkeypatch.setattr(taking_away, "TemporaryDirectory", full)
+    monkeypatch.setattr(taking_away, "ScratchFolder", full)
     for _ in range(2):
         assert "They were not made: read-only file system" in make(pages, manager)
 

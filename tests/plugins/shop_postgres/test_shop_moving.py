@@ -9,16 +9,15 @@ from pathlib import Path
 
 import attrs
 import pytest
-from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
-from garboard.commands.cli import program
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.storage import NotSaved
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import END_OF_TIME, Copied, copy_shop
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, KeptRow, Pairing, ShopPlugin, Store, Tablet, WebUser
+from run_program import run
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 NewYard = Callable[[str], str]
@@ -205,10 +204,6 @@ def test_a_damaged_attachment_is_named_and_the_rest_is_copied(new_yard: NewYard,
         assert list(copied.unequal) == [name]
         assert figures(copied)["entries"] == (820, 820)
         assert len(there.attachments.sizes()) == 2
-
-
-def run(*arguments: str) -> Result:
-    return CliRunner().invoke(program, arguments)
 
 
 @pytest.fixture

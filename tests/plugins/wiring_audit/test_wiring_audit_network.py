@@ -63,6 +63,7 @@ def test_network_load(changes: Changes, verdict: Verdict, words: str) -> None:
         ({"backbone_length": "=101 m", "cable": "heavy"}, PASS, ""),
         ({"backbone_length": "=201 m", "cable": "heavy"}, ADVISE, "Shorten the backbone to 200 m"),
         ({"backbone_length": None}, LACKING, "backbone length is not entered"),
+        ({"backbone_length": "=5 m"}, LACKING, "from the power tee on a backbone of 5 m; correct one"),
         ({"devices": (device("display", drop_length=None),)}, LACKING, "drop length of display is not entered"),
         ({"cable": ""}, LACKING, "cable (light, mid or heavy)"),
     ],
@@ -127,6 +128,8 @@ def far(amperes_number: int, metres: float, **more: Any) -> NetworkDevice:
         ({"devices": (far(20, 1), device("b", distance_from_power=None))}, ADVISE, "the true drop is less"),
         ({"cable": "mid"}, LACKING, "resistance of one metre of cable is not entered"),
         ({"cable": "mid", "cable_resistance_per_metre": "=20 mohm"}, PASS, ""),
+        ({"cable": "mid", "cable_resistance_per_metre": "=2 mohm"}, LACKING, "than that of the heaviest network cable"),
+        ({"backbone_length": "=5 m"}, LACKING, "on a backbone of 5 m; correct one"),
         ({"backbone_length": None, "devices": (device("a", distance_from_power=None),)}, LACKING, "backbone length"),
     ],
 )

@@ -1,0 +1,141 @@
+"""What a page keeps is counted: pieces of its curves, pictures of its words, the renderer's compiler, modules."""
+
+from __future__ import annotations
+
+import asyncio
+import ctypes
+import math
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from garboard_tablet.ui.curves import NEAR, pieces, rounded
+from tablet.driver import Drive, new_job
+
+SEEN = 60
+"""Of more pieces no curve of the app is: a circle of a radius of 60 pixels has 56."""
+
+
+@pytest.mark.parametrize("radius", [0.05, 1.0, 8.0, 10.0, 16.0, 33.3, 250.0])
+def test_no_straight_piece_leaves_its_circle_by_more_than_is_seen(radius: float) -> None:
+    """A chord is furthest from its circle in its middle."""
+    count = pieces(radius)
+    assert count % 4 == 0
+    assert radius * (1 - math.cos(math.pi / count)) <= NEAR + 1e-9
+    assert count == 4 or radius * (1 - math.cos(math.pi / (count - 4))) > NEAR
+
+
+@pytest.mark.parametrize(("wide", "high", "radius"), [(300.0, 60.0, 10.0), (40.0, 40.0, 33.0), (24.0, 200.0, 8.0)])
+def test_a_rounded_edge_lies_on_its_corners_and_its_sides(wide: float, high: float, radius: float) -> None:
+    flat = rounded(5.0, 7.0, wide, high, radius)
+    points = [*zip(flat[::2], flat[1::2], strict=True)]
+    corner = min(radius, wide / 2, high / 2)
+    for x, y in points:
+        across = max(5 + corner - x, x - (5 + wide - corner), 0.0)
+        up = max(7 + corner - y, y - (7 + high - corner), 0.0)
+        assert math.hypot(across, up) == pytest.approx(corner)
+    assert {round(x, 6) for x, _ in points} == {round(10 + wide - x, 6) for x, _ in points}
+    assert {round(y, 6) for _, y in points} == {round(14 + high - y, 6) for _, y in points}
+    assert (min(points)[0], max(points)[0]) == pytest.approx((5.0, 5.0 + wide))
+    turns = sum((bx - ax) * (by + ay) for (ax, ay), (bx, by) in zip(points, points[1:] + points[:1], strict=True))
+    assert turns > 0, "its points go round in one direction"
+
+
+def drawn(canvas: Any) -> Iterator[Any]:
+    for one in canvas.children:
+        yield one
+        if hasattr(one, "children"):
+            yield from drawn(one)
+
+
+def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
+    drive: Drive, settled_soon: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disc of 32 pixels had 180 pieces, and each word was held twice: as it was drawn and as it is shown."""
+    from kivy.graphics import Ellipse, Line, RoundedRectangle
+
+    from garboard_tablet.ui.run_row import RunRow
+    from garboard_tablet.ui.widgets import _Text
+
+    told: list[bool] = []
+    monkeypatch.setattr("garboard_tablet.app.release_compiler", lambda: told.append(True))
+    d = drive()
+    d.step(3)
+    assert told == [True], "once the first frame is drawn"
+    pages = []
+    for names in ([], ["back"], ["settings"]):
+        if names:
+            d.press(*names)
+        else:
+            new_job(d)
+        d.step(2)
+        pages += [*d.widgets()]
+    row = RunRow("Run 1", print, trace=None, is_looked_at=True)
+    row.size = (300, 80)
+    d.step()
+    shapes = [one for widget in (*pages, row) for one in drawn(widget.canvas)]
+    curves = [len(one.points) // 2 for one in shapes if isinstance(one, Line)]
+    curves += [one.segments for one in shapes if isinstance(one, Ellipse)]
+    curves += [4 * one.segments[0] for one in shapes if isinstance(one, RoundedRectangle)]
+    assert len(curves) > 40
+    assert max(curves) <= SEEN
+    written = [vars(one._label) for one in pages if isinstance(one, _Text) and one.text]
+    held = [one["_surface"] for one in written if "_surface" in one]
+    assert len(held) > 20, "so many words were drawn"
+    assert {*held} == {None}
+
+
+def test_a_shader_is_compiled_after_the_compiler_was_released(kivy_window: object) -> None:
+    """Whoever draws something new later finds it back."""
+    from kivy.graphics import RenderContext
+
+    from garboard_tablet.ui.shaders import release_compiler
+
+    assert release_compiler() in (True, False)  # no more can be asked: some systems have no such call
+    with_shader = RenderContext(use_parent_projection=True)
+    with_shader.shader.fs = "$HEADER$\nvoid main(void) { gl_FragColor = vec4(0.5); }"
+    assert with_shader.shader.success
+
+
+def test_the_renderer_is_told_by_the_first_library_that_is_loaded_and_knows_the_call(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from garboard_tablet.ui import shaders
+
+    asked, called = list[str](), list[tuple[object, ...]]()
+
+    class Knows:
+        @staticmethod
+        def glReleaseShaderCompiler(*arguments: object) -> None:  # noqa: N802
+            called.append(arguments)
+
+    def load(name: str, mode: int) -> object:
+        asked.append(name)
+        if name == shaders.LIBRARIES[0]:
+            raise OSError("not loaded")
+        return object() if name == shaders.LIBRARIES[1] else Knows()
+
+    monkeypatch.setattr(ctypes, "CDLL", load)
+    assert shaders.release_compiler()
+    assert (tuple(asked), called) == (shaders.LIBRARIES, [()])
+    monkeypatch.setattr(shaders, "LIBRARIES", shaders.LIBRARIES[:2])
+    assert not shaders.release_compiler()
+
+
+def test_what_stands_for_a_module_gives_what_is_in_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever runs Kivy in a loop finds all of it, and so does what is loaded while it stands there."""
+    from garboard_tablet.ui.before_kivy import _Later
+
+    meanwhile: Any = _Later("colorsys")
+    monkeypatch.setitem(sys.modules, "colorsys", meanwhile)
+    assert meanwhile.rgb_to_hsv(0.0, 0.0, 1.0) == (2 / 3, 1.0, 1.0)
+    assert sys.modules["colorsys"] is not meanwhile
+    later: Any = _Later("asyncio")
+    assert later.sleep is asyncio.sleep
+
+    async def soon() -> str:
+        return str(await later.wait_for(asyncio.sleep(0, "there"), 10))
+
+    assert asyncio.run(soon()) == "there"
