@@ -215,7 +215,11 @@ class _FolderNotes:
         return path.name
 
     def noted(self) -> dict[str, str]:
-        return {path.name: path.read_text("utf-8", errors="replace") for path in sorted(self._folder.glob("*.json"))}
+        found: dict[str, str] = {}
+        for path in sorted(self._folder.glob("*.json")):
+            with suppress(OSError):  # another thread has just ended it; `garboard repair` names one that stays
+                found[path.name] = path.read_text("utf-8", errors="replace")
+        return found
 
     def drop(self, name: str) -> None:
         with suppress(OSError):  # one that stays is kept once more, which adds nothing

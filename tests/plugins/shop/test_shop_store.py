@@ -671,6 +671,24 @@ def test_what_is_said_of_a_decision_over_several_hulls_is_so_whichever_call_the_
     assert set(said) == {"saved", "follows", "not saved"}
 
 
+def test_a_note_that_another_thread_ends_meanwhile_keeps_nobody_from_asking(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with closing(EmbeddedStore(tmp_path)) as store:
+        notes = store._together._notes
+        name = notes.add("{}")
+        listed = Path.glob
+
+        def then_gone(folder: Path, pattern: str) -> list[Path]:
+            found = [*listed(folder, pattern)]
+            notes.drop(name)
+            return found
+
+        monkeypatch.setattr(Path, "glob", then_gone)
+        assert notes.noted() == {}
+        assert store.digests() == {}
+
+
 def _refused_at(real: Callable[..., Any], calls: Iterator[int], refused: int, lasting: bool) -> Callable[..., Any]:
     def call(*arguments: Any, **named: Any) -> Any:
         number = next(calls)
