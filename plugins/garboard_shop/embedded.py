@@ -205,13 +205,21 @@ class _FolderNotes:
         self._folder = folder
 
     def add(self, text: str) -> str:
-        storage.make_folder(self._folder)
-        name = f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
-        storage.write_whole(self._folder / name, [text.encode()])
-        return name
+        path = self._folder / f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
+        storage.make_folder_of(path)
+        try:
+            storage.write_whole(path, [text.encode()])
+        except NotSaved:
+            self.drop(path.name)  # what stands there all the same was not noted: nobody was told so
+            raise
+        return path.name
 
     def noted(self) -> dict[str, str]:
-        return {path.name: path.read_text("utf-8", errors="replace") for path in sorted(self._folder.glob("*.json"))}
+        found: dict[str, str] = {}
+        for path in sorted(self._folder.glob("*.json")):
+            with suppress(OSError):  # another thread has just ended it; `garboard repair` names one that stays
+                found[path.name] = path.read_text("utf-8", errors="replace")
+        return found
 
     def drop(self, name: str) -> None:
         with suppress(OSError):  # one that stays is kept once more, which adds nothing

@@ -230,5 +230,7 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
         same = ": the same of what could be read; what is lost is named above. Merge with where it was written"
     if report.not_kept and report.equal:
         same = ": the same entries; NOT all that the shop gave is saved here, bring ashore again"
+    if report.refused and report.equal:
+        same = ": the same entries; NOT every photo and recording, see what was refused above"
     lines.append(counted + same)
     return "\n".join(lines)
