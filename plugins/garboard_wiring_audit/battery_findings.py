@@ -522,8 +522,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit that runs', 'circuits that run')} "
-        f"together.{more}",
+        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit', 'circuits that run together')}.{more}",
         numbers=numbers,
         limits=limits,
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),

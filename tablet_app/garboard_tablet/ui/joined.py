@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from garboard.findings import with_minus
 from garboard.report.unit_signs import with_signs
-from garboard.units import UNITS_OF
+from garboard.units import UNITS_OF, with_minus
 
 _UNITS = "|".join(
     sorted({re.escape(unit) for units in UNITS_OF.values() for unit in units if unit}, key=len, reverse=True)

@@ -35,9 +35,9 @@ from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
-from garboard.findings import with_minus
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
+from garboard.units import with_minus
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.curves import pieces, rounded

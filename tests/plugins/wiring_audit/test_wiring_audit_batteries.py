@@ -472,7 +472,7 @@ def test_the_load_listed_is_one_number_wherever_it_is_told() -> None:
     view = wired_job([circuit(design_current="=10 A")], read=read)
     load, charging = said(view, "load_sum")
     (reserve,) = said(view, "battery_reserve")
-    assert load.sentence.startswith("10.0 A from 1 circuits")
+    assert load.sentence.startswith("10.0 A from 1 circuit. ")
     assert [doubt.text for doubt in load.doubts] == ["house battery: 4.0 A measured, 10.0 A listed"]
     assert load.numbers[-1].value == pytest.approx(6.0)
     assert "10.0 A listed" in charging.sentence
