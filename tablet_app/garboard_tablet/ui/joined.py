@@ -15,13 +15,24 @@ BREAKABLE = re.compile(rf"(?<=\d) (?=± ?\d)|(?<=±) (?=\d)|(?<=\d) (?=(?:{_UNIT
 """A blank at which a line may end, within a value."""
 
 
+_AS_WRITTEN = {"mm2": "mm²", "uT": "µT"}
+_SIGNS = re.compile(rf"(?<![\w.])(?:{'|'.join(_AS_WRITTEN)})(?!\w)")
+
+_MAY_BE_NEGATIVE = re.compile(r"(?<!\w)-\d")
+
+
 @lru_cache(maxsize=4096)
 def joined(text: str) -> str:
     """A text as it is drawn: values do not break at the end of a line, and units stand as people write them.
 
     >>> joined("5462 ± 409 rev/min at 38.2 kn").split(" ")
     ['5462\\xa0±\\xa0409\\xa0rev/min', 'at', '38.2\\xa0kn']
-    >>> joined("2.4 deg, 50 degC")
-    '2.4°, 50\\xa0°C'
+    >>> joined("-2.4 deg, 50 degC, 2.5 mm2")
+    '−2.4°, 50\\xa0°C, 2.5\\xa0mm²'
     """
-    return with_signs(BREAKABLE.sub("\u00a0", text))
+    said = _SIGNS.sub(lambda found: _AS_WRITTEN[found[0]], with_signs(BREAKABLE.sub("\u00a0", text)))
+    if _MAY_BE_NEGATIVE.search(said):
+        from garboard.findings import with_minus  # the first frame does without
+
+        said = with_minus(said)
+    return said
