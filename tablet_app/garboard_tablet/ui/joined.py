@@ -21,9 +21,7 @@ def joined(text: str) -> str:
 
     >>> joined("5462 ± 409 rev/min at 38.2 kn").split(" ")
     ['5462\\xa0±\\xa0409\\xa0rev/min', 'at', '38.2\\xa0kn']
-    >>> joined("2.4 deg, 50 degC")
-    '2.4°, 50\\xa0°C'
-    >>> joined("-0.5 to 3")
-    '−0.5 to 3'
+    >>> joined("-2.4 deg, 50 degC, 2.5 mm2")
+    '−2.4°, 50\\xa0°C, 2.5\\xa0mm²'
     """
     return with_signs(with_minus(BREAKABLE.sub("\u00a0", text)))

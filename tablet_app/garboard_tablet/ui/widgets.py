@@ -400,7 +400,8 @@ class Press(Touched, _Panelled, _Text):
 
     def paint(self) -> None:
         """Take the colours of the kind."""
-        strong = self.kind == "main"  # what is chosen has a thick edge instead: filled is only what is next
+        strong = self.kind == "main"
+        self.bold = self.bold or strong  # what is chosen has a thick edge instead: filled is only what is next
         self.face = theme.action if strong else theme.panel
         self.ground = self.face
         self.color = theme.over_action if strong else theme.fail if self.kind == "away" else theme.ink
