@@ -137,6 +137,34 @@ def test_engines_that_ran_far_apart_are_asked_about(sample: JobFile, hours: str,
     assert not list(doubts_of(vessel)), "one may be newer"
 
 
+def test_engines_of_one_serial_number_are_asked_about(sample: JobFile) -> None:
+    """One was typed twice. Nothing is judged by it, so nothing is in doubt."""
+    other = sample.vessel.engines[1].serial_number
+    vessel = structure(changed(sample, "engines", 0, "serial_number", value=f" {other.lower()}"), Vessel, "job")
+    assert list(unusual_facts(vessel)) == [
+        f"port engine and starboard engine have one serial number, {other}. Is it right?"
+    ]
+    assert not list(doubts_of(vessel))
+
+
+def test_a_source_entered_for_two_sensors_is_doubted_for_both(host: PluginHost, sample: JobFile) -> None:
+    """Its readings would be told of the first, and the second would not be told of at all."""
+    vessel = structure(changed(sample, "heading_sensors", 0, "source", value="27, 21"), Vessel, "job")
+    assert [doubt.of for doubt in doubts_of(vessel)] == ["pilot compass", "satellite compass"]
+    view = view_of(attrs.evolve(sample, vessel=vessel), SAMPLE)
+    found = [one.finding for one in host.assess(view, ["heading_calibration.straight_runs"])]
+    assert found
+    assert all(one.verdict is not Verdict.PASS for one in found)
+
+
+@pytest.mark.parametrize(("full", "doubted"), [("5000 lb", 1), ("2300 kg", 1), ("6700 lb", 0), ("8100 lb", 0)])
+def test_a_boat_lighter_fully_laden_than_as_run_is_doubted(sample: JobFile, full: str, doubted: int) -> None:
+    """As run it weighs 6800 lb, which is 3084 kg. Both are weighed or reckoned, so they may differ by a little."""
+    vessel = structure(changed(sample, "displacement_full_load", value=full), Vessel, "job")
+    fields = ["displacement_as_run", "displacement_full_load"]
+    assert [doubt.field for doubt in doubts_of(vessel)] == fields * doubted
+
+
 @pytest.mark.parametrize(("path", "value", "calculator"), DOUBTED)
 def test_nothing_passes_on_facts_that_contradict_each_other(
     host: PluginHost, sample: JobFile, path: tuple[str | int, ...], value: str, calculator: str

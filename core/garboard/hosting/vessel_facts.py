@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from garboard.findings import OF_VESSEL, Doubt, in_full
 from garboard.records import Battery, Engine, NetworkBus, Vessel, unusual_in, unusual_of
@@ -10,6 +10,8 @@ from garboard.units import Amount
 
 WIDEST_WINDOW = 1_500.0
 """From the low to the high end of a full-throttle window [rev/min]; common practice, no source."""
+WEIGHED_WITHIN = 0.05
+"""Two weights of one boat that differ by less, as a share, may be the same [-]; common practice, no source."""
 LIMITER_ABOVE = 1_500.0
 """A limiter stands no further above the window's high end [rev/min]; common practice, no source."""
 LIMITER_BELOW = 100.0
@@ -46,6 +48,8 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
                 yield from (f"{piece.name} device {device.name}, {asked}" for _, asked in unusual_in(device))
     yield from _not_printed(vessel)
     yield from _hours_apart(vessel)
+    for number, engines in _shared((one.serial_number.strip().casefold(), one.position) for one in vessel.engines):
+        yield f"{engines[0]} engine and {engines[1]} engine have one serial number, {number.upper()}. Is it right?"
     yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
 
 
@@ -55,6 +59,18 @@ def _hours_apart(vessel: Vessel) -> Iterator[str]:
     if run and run[-1][0] - run[0][0] > HOURS_APART:
         (_, least, few), (_, most, many) = run[0], run[-1]
         yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
+
+
+def _shared(named: Iterable[tuple[str, str]]) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Names that are given to several pieces, each with the pieces that have it.
+
+    >>> list(_shared([("20", "compass"), ("21", "pilot"), ("20", "dome"), ("", "spare"), ("", "old")]))
+    [('20', ('compass', 'dome'))]
+    """
+    pieces: dict[str, dict[str, None]] = {}
+    for name, piece in named:
+        pieces.setdefault(name, {})[piece] = None
+    yield from ((name, tuple(several)) for name, several in pieces.items() if name and len(several) > 1)
 
 
 def _not_printed(vessel: Vessel) -> Iterator[str]:
@@ -81,6 +97,20 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
             yield from _doubts(text, circuit.name, "circuits.insulation_temperature")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
         yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
+    run, full = vessel.displacement_as_run, vessel.displacement_full_load
+    if run and full and full.to("lb") < run.to("lb") * (1 - WEIGHED_WITHIN):
+        text = f"fully laden the boat weighs {full}, less than as run, {run}"
+        yield from _doubts(text, "", "displacement_as_run", "displacement_full_load")
+    yield from _of_sensors(vessel)
+
+
+def _of_sensors(vessel: Vessel) -> Iterator[Doubt]:
+    """A source is one device. Entered for two sensors, its readings would be told of the first, whosever they are."""
+    named = ((source, sensor.name) for sensor in vessel.heading_sensors for source in sensor.sources)
+    for source, sensors in _shared(named):
+        for sensor in sensors:
+            text = f"source {source} is entered for {' and '.join(sensors)}"
+            yield from _doubts(text, sensor, "heading_sensors.source")
 
 
 def _of_engine(engine: Engine) -> Iterator[Doubt]:
