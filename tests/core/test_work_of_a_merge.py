@@ -80,7 +80,7 @@ def test_one_value_typed_otherwise_is_compared_and_told(tmp_path: Path, monkeypa
 
 def test_what_comes_is_held_against_the_shape_of_an_entry_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When it is checked. The report takes what was seen then, and looks at those alone that were here before."""
-    again = Counter(monkeypatch, worth_telling, "plain_place_and_value")
+    again = Counter(monkeypatch, worth_telling, "plain_parts")
     tablets = signed_day(tmp_path, ["30 kn", "31 kn", "30 kn", "30 kn", "30 kn"])
     with HullFolder(tmp_path / "shop") as shop:
         (hull,) = merge(tablets[:2], shop).hulls

@@ -418,43 +418,53 @@ def hull_key_of(raw: bytes) -> str:
     Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
+    return hull_key_and_parts(raw)[0]
+
+
+Parts = tuple[bytes, ...]
+"""Of an entry of the plain shape: hull, job, kind, subject and value, all as they are spelt."""
+
+
+def hull_key_and_parts(raw: bytes) -> tuple[str, Parts | None]:
+    """`hull_key_of` and `plain_parts` in one look."""
     plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"])
-    return read_entry(raw).hull_key
-
-
-PlaceAndValue = tuple[tuple[bytes, ...], bytes]
-"""See `plain_place_and_value`."""
-
-
-def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
-    """`hull_key_of` and `plain_place_and_value` in one look."""
-    plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"]), _place_and_value(plain)
+    if plain and len(raw) <= LARGEST_ENTRY:
+        parts = plain.groups()
+        if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(parts[-1]):
+            return _key_of_plain_hull(parts[0]), parts
     return read_entry(raw).hull_key, None
 
 
-def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
-    """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
+def parts_of_lines(lines: bytes) -> list[Parts]:
+    """`plain_parts` of checked entries that `hull_key_of` would take, in one search; of the others nothing.
+
+    lines : of a hull file, each an id, a space and the entry's bytes
+    """
+    if len(lines) > LARGEST_ENTRY and max(map(len, lines.split(b"\n"))) > LARGEST_ENTRY:
+        return []
+    found: list[Parts] = _plain_lines(lines)
+    if b"}}\n" in lines:
+        found = [parts for parts in found if _keys_are_sorted(parts[-1])]
+    return found
+
+
+def key_of_parts(parts: Parts) -> str:
+    """The hull that an entry of the plain shape belongs to."""
+    return _key_of_plain_hull(parts[0])
+
+
+def plain_parts(raw: bytes) -> Parts | None:
+    """What a stored entry says, without parsing it; see `hull_key_of`.
 
     raw     : bytes already checked
-    returns : kind, job and subject, then the value, all as they are spelt; a vessel's field has no job. Equal bytes
-              mean equal texts and values. None for an entry that must be read in full
+    returns : equal bytes mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    return _place_and_value(plain) if plain else None
-
-
-def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
-    job, kind, subject, value = plain.group("job", "kind", "subject", "value")
-    return (kind, b"" if kind == b"field" else job, subject), value
+    return plain.groups() if plain else None
 
 
 _ASCII, _ANY = r"[ !#-\[\]-~]", r'[^"\\\x00-\x1f]'
 """Characters of a text without escapes."""
-_COUNT = r"(0|[1-9][0-9]{0,14})"
 _WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
 _IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
 
@@ -467,33 +477,37 @@ def _member(one: str) -> str:
     return rf"(?:{_simple(one)}|{_IDS})"
 
 
-def _plain_entry(one: str) -> str:
+def _plain_entry(one: str, group: str = "(") -> str:
     """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
     one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
 
-    one : what a character of a text may be
+    one   : what a character of a text may be
+    group : how a group begins that is none of `Parts`
     """
-    text, told, member = f'"{one}*+"', f'"({one}*+)"', _member(one)
+    text, told, member = f'"{one}*+"', f'"{group}{one}*+)"', _member(one)
+    count = f"{group}0|[1-9][0-9]{{0,14}})"
+    four_texts = ",".join([text] * 4)  # nearly all subjects; spelt out, they need no steps back
     fields = {
         "at": told,
         "by": told,
-        "clock": rf"\[{_COUNT},{_COUNT}\]",
+        "clock": rf"\[{count},{count}\]",
         "dev": told,
-        "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
-        "job": f"(?P<job>{text})",
-        "kind": f'"(?P<kind>{one}++)"',
-        "plugins": rf"\{{(?:{text}:{text})?\}}",
+        "hull": f'"({one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "job": f"({text})",
+        "kind": f'"({one}++)"',
+        "plugins": rf"(?:\{{\}}|\{{{text}:{text}\}})",
         "program": text,
-        "replaces": f"({_IDS})",
-        "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
+        "replaces": f"{group}{_IDS})",
+        "subject": rf"(\[(?:{four_texts}|{text}(?:,{text})*)?\])",
         "v": str(ENTRY.version),
-        "value": rf"(?P<value>{_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
+        "value": rf"({_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
     }
     members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
     return rf"\{{{members}\}}"
 
 
-_is_plain = re.compile(_plain_entry(_ASCII).encode()).fullmatch
+_is_plain = re.compile(_plain_entry(_ASCII, "(?:").encode()).fullmatch
+_plain_lines = re.compile(rf"(?m)^[0-9a-f]{{32}} {_plain_entry(_ASCII, '(?:')}$".encode()).findall
 
 
 @cache

@@ -28,11 +28,12 @@ from garboard.disk.bulk import makes_many
 from garboard.disk.entries import (
     SHOP_RECORD,
     Entry,
-    PlaceAndValue,
+    Parts,
     entry_id,
     file_in_words,
-    hull_key_and_place,
-    hull_key_of,
+    hull_key_and_parts,
+    key_of_parts,
+    parts_of_lines,
     stray_of,
     view,
 )
@@ -40,6 +41,7 @@ from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
+    Beginning,
     Journal,
     file_name,
     key_in_name,
@@ -72,7 +74,12 @@ MOST_IN_MEMORY = 2000
 
 
 class CheckedEntries(dict[str, bytes]):
-    """Entries by id, where each id was computed from the bytes on this machine."""
+    """Entries by id, where each id was computed from the bytes on this machine.
+
+    block : their lines in a hull file, in their order, where they were read from one; see JournalScan
+    """
+
+    block: bytes = b""
 
 
 @attrs.frozen
@@ -95,10 +102,12 @@ class Offer:
 
     ids     : of every entry here
     unknown : the entries the other does not hold
+    content : what stands in the hull's file, where that was read for it and all of it is sound
     """
 
     ids: frozenset[str]
     unknown: CheckedEntries
+    content: bytes = b""
 
 
 class Holding(NamedTuple):
@@ -156,10 +165,10 @@ class HullFile:
             self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
-    def append(self, new: Mapping[str, bytes]) -> None:
-        """Write entries; saved once flushed."""
+    def append(self, new: Mapping[str, bytes], block: bytes = b"") -> None:
+        """Write entries; saved once flushed. See `Journal.append`."""
         count = len(self.journal.entries)
-        self.journal.append(new)
+        self.journal.append(new, block)
         came = len(self.journal.entries) - count
         if came:
             self._digest = ""
@@ -509,8 +518,7 @@ class HullFolder:
             check = self._sizes.check(path.name)
             return not check or check == check_of(crc32(path.read_bytes()[:least]))
         if size > least:
-            part = read(path.read_bytes()[:least], frozenset(ids))
-            ids = part.passed_over | part.entries.keys()
+            ids = read(path.read_bytes()[:least], frozenset(ids)).ids
         return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
@@ -719,10 +727,11 @@ class HullFolder:
         """Entries of a hull that someone else does not hold yet; see `offer`."""
         return self.offer(hull, known).unknown
 
-    def offer(self, hull: str, known: Container[str]) -> Offer:
+    def offer(self, hull: str, known: Container[str], beginning: Beginning | None = None) -> Offer:
         """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
 
-        known : ids the other side holds
+        known     : ids the other side holds
+        beginning : of these another file of the hull
         """
         key = hull_number.key(hull)
         with self._guard:
@@ -733,12 +742,14 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise
-                reading = read(data, known)
-                ids = reading.passed_over | reading.entries.keys()
+                reading = read(data, known, beginning)
+                ids = reading.ids  # nearly sorted, as a digest needs them
                 is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
                 is_ours = reading.is_sound and is_whole and reading.key == key
                 if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
-                    return Offer(ids, CheckedEntries(reading.entries))
+                    unknown = CheckedEntries(reading.entries)
+                    unknown.block = reading.block
+                    return Offer(frozenset(ids), unknown, data)
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             return Offer(frozenset(held), unknown)
@@ -757,13 +768,13 @@ class HullFolder:
         self,
         hull: str,
         entries: CheckedEntries | Iterable[Entry | bytes],
-        places: dict[str, PlaceAndValue] | None = None,
+        seen: list[Parts | None] | None = None,
     ) -> PutResult:
         """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
 
         hull    : its number, typed in any way
         entries : the entries, or their bytes as they came
-        places  : takes in where those that were added belong, by id, as far as that was seen when they were checked
+        seen    : takes in what was seen of each that was added when it was checked, in their order
         returns : what was added; bytes that are no entry, which are carried by one; and what was refused with the
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
@@ -772,8 +783,9 @@ class HullFolder:
             self._keep_place()
             is_alone = not (self._batches or self._unflushed) and hull_number.key(hull) in self._open
             file = self.hull(hull)
-            new, refused, strays = _new_entries(file, entries, places)
-            file.append(new)
+            new, refused, strays = _new_entries(file, entries, seen)
+            block = entries.block if isinstance(entries, CheckedEntries) and [*new] == [*entries] else b""
+            file.append(new, block)
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush(at_once=is_alone)
@@ -783,11 +795,11 @@ class HullFolder:
         self,
         hull: str,
         entries: CheckedEntries | Iterable[Entry | bytes],
-        places: dict[str, PlaceAndValue] | None = None,
+        seen: list[Parts | None] | None = None,
     ) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
-            new, refused, strays = _new_entries(self.hull(hull), entries, places)
+            new, refused, strays = _new_entries(self.hull(hull), entries, seen)
             return PutResult(tuple(new), tuple(refused), strays)
 
     @contextlib.contextmanager
@@ -1268,21 +1280,23 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
 
 
 def _new_entries(
-    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
+    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], seen: list[Parts | None] | None = None
 ) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
     held, ours = file.journal.entries, file.key
     new: dict[str, bytes] = {}
-    place: PlaceAndValue | None = None
+    seen = [] if seen is None else seen
+    if isinstance(entries, CheckedEntries) and entries.block and held.keys().isdisjoint(entries):
+        found = parts_of_lines(entries.block)
+        if len(found) == len(entries) and {*map(key_of_parts, found)} == {ours}:  # nearly always: all in one search
+            seen += found
+            return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
     for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            if places is None:
-                key = hull_key_of(raw)
-            else:
-                key, place = hull_key_and_place(raw)
+            key, parts = hull_key_and_parts(raw)
         except InputError as error:
             carrying = stray_of(ours, raw)
             if carrying is None:
@@ -1291,13 +1305,13 @@ def _new_entries(
             strays[name] = carrying, error
             if carrying.id not in held:
                 new[carrying.id] = carrying.raw
+                seen.append(None)
             continue
         if key != ours:
             refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(ours), key)])))
             continue
         new[name] = raw
-        if place and places is not None:
-            places[name] = place
+        seen.append(parts)
     return new, refused, strays
 
 

@@ -46,7 +46,7 @@ class KnownIds:
 
     def note(self, ids: Mapping[str, Iterable[str]]) -> bool:
         """Note ids that stand in hull files, by the files' names; False where the disk does not take it."""
-        cut = {name: " ".join(one[:BEGINNING] for one in found) for name, found in ids.items()}
+        cut = {name: " ".join([one[:BEGINNING] for one in found]) for name, found in ids.items()}
         return self._write("".join(f"\n{_hash_in(name)} {found}" for name, found in cut.items() if found))
 
     def forget(self, name: str) -> None:
