@@ -13,7 +13,7 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -518,7 +518,7 @@ class HullFolder:
             check = self._sizes.check(path.name)
             return not check or check == check_of(crc32(path.read_bytes()[:least]))
         if size > least:
-            ids = read(path.read_bytes()[:least], frozenset(ids)).ids
+            ids = read(path.read_bytes()[:least]).ids
         return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
@@ -683,10 +683,10 @@ class HullFolder:
         with self._guard:
             return frozenset(self._entries_of(hull))
 
-    def held(self, hull: str) -> Set[str]:
-        """The same as they are at any time: to look up, not to keep."""
+    def held(self, hull: str) -> Mapping[str, bytes]:
+        """The entries held of a hull as they are at any time: to look up, not to keep."""
         with self._guard:
-            return self._entries_of(hull).keys()
+            return self._entries_of(hull)
 
     def look_at(self, hull: str) -> frozenset[str]:
         """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
@@ -724,13 +724,13 @@ class HullFolder:
             return CheckedEntries((name, held[name]) for name in ids if name in held)
 
     def get_unknown(self, hull: str, known: Container[str]) -> CheckedEntries:
-        """Entries of a hull that someone else does not hold yet; see `offer`."""
-        return self.offer(hull, known).unknown
+        """Entries of a hull that someone else does not hold yet."""
+        return CheckedEntries((name, raw) for name, raw in self.get(hull).items() if name not in known)
 
-    def offer(self, hull: str, known: Container[str], beginning: Beginning | None = None) -> Offer:
-        """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
+    def offer(self, hull: str, known: Mapping[str, bytes], beginning: Beginning | None = None) -> Offer:
+        """What this folder has of a hull for someone else. Faster than `get`: what is known is compared, not proved.
 
-        known     : ids the other side holds
+        known     : the entries that the other side holds
         beginning : of these another file of the hull
         """
         key = hull_number.key(hull)

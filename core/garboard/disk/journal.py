@@ -20,6 +20,7 @@ from collections.abc import Callable, Container, Iterator, Mapping
 from functools import cached_property
 from itertools import accumulate
 from pathlib import Path
+from types import MappingProxyType
 from zlib import crc32
 
 import attrs
@@ -407,11 +408,13 @@ def heading(key: str) -> bytes:
     return text + b" " + _short_check(text) + b"\n"
 
 
-def read(data: bytes, known: Container[str] = frozenset(), beginning: Beginning | None = None) -> JournalScan:
+def read(
+    data: bytes, known: Mapping[str, bytes] = MappingProxyType({}), beginning: Beginning | None = None
+) -> JournalScan:
     """Read a hull file, whatever happened to it.
 
     data      : the file's bytes
-    known     : ids whose entries the caller holds, proved, from elsewhere; their lines are passed over
+    known     : entries that the caller holds, proved, from elsewhere; a line that says the same is passed over
     beginning : of these another file of the hull, passed over as far as this one begins as it does
     returns   : what proves itself, and what does not
     errors    : NewerFormat when a sound heading states a later format
@@ -426,12 +429,12 @@ def read(data: bytes, known: Container[str] = frozenset(), beginning: Beginning 
     passed_over: list[str] = []
     sha256, length, behind = hashlib.sha256, _ID_LENGTH, _ID_LENGTH + 1  # nearly all of a merge's time goes by here
     for line in lines:
-        stated = line[:length].decode("latin-1")
-        if stated in known:
+        stated, raw = line[:length].decode("latin-1"), line[behind:]
+        if line[length:behind] != b" ":
+            bad.append(line)
+        elif known.get(stated) == raw:
             passed_over.append(stated)
-            continue
-        raw = line[behind:]
-        if sha256(raw).hexdigest()[:length] == stated and line[length:behind] == b" ":
+        elif sha256(raw).hexdigest()[:length] == stated:
             entries[stated] = raw
         else:
             bad.append(line)

@@ -283,7 +283,7 @@ def bring_entries(
                 here = imported.get(hull, Imported())
                 try:
                     known = target.held(hull)  # with what was received, where that was put into it
-                    offer = source.offer(hull, known | here.received.keys() if dry_run else known, beginnings.get(hull))
+                    offer = source.offer(hull, {**known, **here.received} if dry_run else known, beginnings.get(hull))
                 except (NewerFormat, OSError) as failure:
                     missed[file_name(hull)] = in_words(failure)
                     continue
