@@ -52,7 +52,7 @@ from garboard.disk.journal import (
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
 from garboard.disk.proofs import Proofs, seconds_now
-from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
+from garboard.disk.sizes import FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
 from garboard.hull_number import KnownElsewhere, KnownNumbers
@@ -848,10 +848,10 @@ class HullFolder:
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
         """
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
-            before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
-            names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            names |= {name: name for name in self._gone_now()}
-            return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
+            before = [(name, note) for name, notes in self._sizes.gone().items() for note in notes]
+            lacking = [(name, note) for name, note in before if self._is_still_lacking(name, note)]
+            lacking += [(name, name) for name in self._gone_now()]
+            return tuple(self._gone_as(name, note) for name, note in sorted(lacking))
         return ()
 
     def _gone_now(self) -> list[str]:
@@ -993,8 +993,10 @@ class HullFolder:
         """What is noted of a file as it was before a damage."""
         if damage.set_aside:
             return damage.set_aside.name
-        gone = f"{damage.file.name}{GONE}"
-        return gone if damage.is_gone and self._sizes.least(gone) else damage.file.name
+        for note in self._sizes.gone().get(damage.file.name, []) if damage.is_gone else []:
+            if (self._sizes.least(note), self._sizes.digest(note)) == (damage.cut, damage.held):
+                return note
+        return damage.file.name
 
     def _is_as_long_as_it_was(self, damage: Damage) -> bool:
         """Whether a file has got back what it lacked, as far as its length tells: nobody knows what was cut off."""
