@@ -11,6 +11,7 @@ from pathlib import Path
 import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.bulk import makes_many
 from garboard.disk.entries import Entry, Parts, canonical_bytes, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import Beginning, file_name
@@ -137,6 +138,7 @@ class MergeReport:
 Progress = Callable[[str], None]
 
 
+@makes_many
 def merge(
     sources: Sequence[HullFolder],
     target: HullFolder,
