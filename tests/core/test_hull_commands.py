@@ -44,7 +44,11 @@ def shop(tmp_path: Path) -> Path:
 
 def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop: Path) -> None:
     result = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b")
-    assert f"values disagree: {NAME}" in result.stdout
+    assert f"values disagree: {STEP}: {FIELD}, 1 (job {JOB})" in result.stdout  # no plugin here gives it a title
+    said = json.loads(_run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "c", "--json").stdout)
+    assert said["hulls"][0]["disagreeing"] == []
+    said = json.loads(_run(hulls.merge_folders, tmp_path / "b", "--into", tmp_path / "c", "--json").stdout)
+    assert said["hulls"][0]["disagreeing"] == [{"job": JOB, "name": NAME}]
     assert "both sides counted" in result.stdout
     assert result.exit_code == 0
 
@@ -57,7 +61,7 @@ def test_a_merges_report_counts_in_the_singular_and_says_that_a_field_is_the_ves
     assert said.startswith(f"Would be new in {tmp_path / 'b'}: 1 entry and 0 attachments\n")
     said = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b").stdout
     assert said.startswith(f"New in {tmp_path / 'b'}: 1 entry and 0 attachments\n  {HULL}: 1 new, 0 there already\n")
-    assert "values disagree: vessel/beam (of the vessel)" in said
+    assert "values disagree: Vessel: beam (of the vessel)" in said
     assert "any" not in said.replace(str(tmp_path), "")
 
 

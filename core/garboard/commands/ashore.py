@@ -197,7 +197,7 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
     lines = [f"sent {sent}, received {received}"]
     for hull in boat_by_boat(report.hulls):
         lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
-        lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
+        lines += [f"  values disagree: {told([name_of(key)])}" for key in hull.disagreeing]
         lines += [f"  {line}" for line in stale_in_words(hull.stale, told)]
         if hull.look_alikes:
             lines.append(f"  looks like {hull.alike_in_words}: compare the number with the transom")

@@ -195,7 +195,7 @@ def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = 
         numbers = ", also ".join((record_in_words(hull.hull), *hull.also))
         lines.append(f"  {numbers}: {hull.received} {new}, {hull.existing} there already")
         lines += [
-            f"    values disagree: {name_of(key)} ({f'job {key.job}' if key.job else 'of the vessel'})"
+            f"    values disagree: {told([name_of(key)])} ({f'job {key.job}' if key.job else 'of the vessel'})"
             for key in hull.disagreeing
         ]
         lines += [f"    {line}" for line in stale_in_words(hull.stale, told)]

@@ -55,6 +55,11 @@ def name_in_words(name: str, host: PluginHost, view: JobView | None = None) -> s
     view : the job, where its rows are to be named
     """
     step, *rest = name.split("/")
+    if step == OF_VESSEL and rest:
+        of_a_piece = len(rest) > 1 and rest[0] in host.equipment
+        return (
+            name_in_words("/".join(rest), host, view) if of_a_piece else f"Vessel: {' '.join(rest).replace('_', ' ')}"
+        )
     if step in host.equipment and len(rest) > 1:
         return place_in_words((OF_VESSEL, name, "", ""), host)
     is_key = "." in step and " " not in step  # also of a step whose plugin is not at work
