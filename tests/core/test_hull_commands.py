@@ -74,6 +74,17 @@ def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) 
     assert one["hulls"] == other["hulls"] != {}
 
 
+def test_of_many_boats_a_few_are_named_to_whoever_asks_for_another(tmp_path: Path) -> None:
+    """All the numbers of 100 000 boats are more than a megabyte on a terminal."""
+    with HullFolder(tmp_path) as folder:
+        for number in range(14):
+            name = f"QQZ{number:05d}A626"
+            folder.save(measure(tablet("a").author, HullState(name), JOB, STEP, FIELD, "30.0 kn"))
+        said = hulls.known_in(folder)
+    assert said.startswith("one of QQZ00000A626, QQZ00001A626, ")
+    assert said.endswith("QQZ00011A626 and 2 more")
+
+
 def test_a_dry_run_into_a_folder_that_is_not_there_makes_none(tmp_path: Path, shop: Path) -> None:
     report = json.loads(_run(hulls.merge_folders, shop, "--into", tmp_path / "new", "--dry-run", "--json").stdout)
     assert report["came"] == 2

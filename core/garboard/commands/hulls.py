@@ -58,6 +58,8 @@ from garboard.shop_link.pairing import may_decide, writes_as
 if TYPE_CHECKING:
     from garboard.report.data_tables import DataTable, Row
 
+_MOST_NAMED = 12
+"""So many boats are named to whoever asks for one that is not here."""
 Command = TypeVar("Command", bound=Callable[..., None])
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
@@ -843,7 +845,10 @@ def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
 
 
 def known_in(hulls: HullFolder) -> str:
-    return f"one of {', '.join(hulls.boats()) or 'none'}"
+    """The boats here, for whoever named another; of many the first."""
+    boats = hulls.boats()
+    more = f" and {len(boats) - _MOST_NAMED} more" if len(boats) > _MOST_NAMED else ""
+    return f"one of {', '.join(boats[:_MOST_NAMED]) or 'none'}{more}"
 
 
 def author_of(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
