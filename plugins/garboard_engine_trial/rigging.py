@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import attrs
 
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.fittings import propeller_named
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
@@ -248,11 +249,19 @@ def _toe(view: JobView) -> Iterator[Finding]:
 
 def _spacing(view: JobView) -> tuple[Number, ...]:
     spacing = settled(view, AS_RIGGED, "spacing", "in")
+    if spacing is None:
+        return ()
     widest = view.vessel.transom_width or view.vessel.beam
-    if spacing is not None and widest is not None and spacing > widest.to("in"):
+    fitted = (propeller_named(view.vessel, engine, engine.fitted) for engine in view.vessel.engines)
+    smallest = min((one.diameter for one in fitted if one and one.diameter), key=lambda one: one.to("in"), default=None)
+    text = ""
+    if widest is not None and spacing > widest.to("in"):
         text = f"the engines stand further apart than the boat is wide, {widest}; correct one"
+    elif smallest is not None and spacing < smallest.to("in"):
+        text = f"the engines stand so near that propellers of {smallest} would strike each other; correct one"
+    if text:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AS_RIGGED, field="spacing")
-    return () if spacing is None else (Number("centre to centre", spacing, "in"),)
+    return (Number("centre to centre", spacing, "in"),)
 
 
 CALCULATORS = (

@@ -27,7 +27,6 @@ from .sensors import (
     is_true,
     longest,
     name_of,
-    one_by_one,
     receivers_apart,
     see_that_it_lives,
     standstills,
@@ -36,7 +35,7 @@ from .sensors import (
     variation_here,
 )
 from .steps import STRAIGHT_RUNS
-from .swing_finding import BASIS, Shared, SwingPoint, of_variation, swing_finding
+from .swing_finding import Shared, SwingPoint, of_variation, swing_finding, swung_one_by_one
 from .variation import Variation
 
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]
@@ -64,22 +63,28 @@ def compute(view: JobView) -> Iterable[Finding]:
     variation = view.once(variation_here)
     silent = unheard(view, {*headings, *unsound})
 
-    def of_source(source: str) -> Finding:
+    def of_source(source: str, is_alike: bool = False) -> Finding:
         if source in silent:
             raise NotEnoughData(silent[source])
         if source in unsound:
             raise NotEnoughData(two_senders(name_of(view, source), BY_RUNS))
         if course is None:
             raise NotEnoughData(NO_COURSE, lack=Lack.NOT_IN_RECORDING, **BY_RUNS)
-        return _of_runs(view, heard, headings[source], course, current, variation)
+        return _of_runs(view, heard, headings[source], course, current, variation, is_alike)
 
     sources = sorted({*headings, *unsound, *silent})
-    found = one_by_one(sources, of_source, lambda source: name_of(view, source), BASIS)
+    found = swung_one_by_one(sources, of_source, lambda source: name_of(view, source))
     return strangers_only_told(view, sources, found, STRAIGHT_RUNS)
 
 
 def _of_runs(
-    view: JobView, heard: Sound, heading: Stream, course: Stream, entered: Current, variation: Variation
+    view: JobView,
+    heard: Sound,
+    heading: Stream,
+    course: Stream,
+    entered: Current,
+    variation: Variation,
+    is_alike: bool,
 ) -> Finding:
     """A swing of one source."""
     about, errors = name_of(view, heading.key.source), current_errors(view)
@@ -99,7 +104,12 @@ def _of_runs(
         view,
         about,
         in_range(lambda: [run.reading(variation.east, allowed.bow_of(run, variation.east)) for run in runs]),
-        Shared(constant=() if same else of_variation(variation), vector=allowed.vector, unknown=allowed.unknown),
+        Shared(
+            constant=() if same else of_variation(variation),
+            vector=allowed.vector,
+            unknown=allowed.unknown,
+            is_alike=is_alike,
+        ),
         BY_RUNS,
         remarks=[*remarks, *allowed.remarks],
         doubts=allowed.doubts,

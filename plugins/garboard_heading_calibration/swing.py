@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from functools import partial
 
 from garboard.findings import Finding, Lack
 from garboard.job_view import JobView
@@ -14,18 +15,18 @@ from garboard.units import Amount
 
 from .currents import Current, current_errors, entered_current
 from .directions import deviation_of, magnetic_from_true
-from .sensors import in_range, one_by_one, sensors_of, variation_here
+from .sensors import in_range, sensors_of, variation_here
 from .steps import REFERENCES, SWING
-from .swing_finding import BASIS, Shared, SwingPoint, of_variation, swing_finding
+from .swing_finding import Shared, SwingPoint, of_variation, swing_finding, swung_one_by_one
 
 
 def compute(view: JobView) -> Iterable[Finding]:
     """A swing from the typed table, sensor by sensor."""
     sensors = sensors_of(view)
-    return one_by_one(sensors, lambda sensor: _typed(view, sensor), lambda sensor: sensor.name, BASIS)
+    return swung_one_by_one(sensors, partial(_typed, view), lambda sensor: sensor.name)
 
 
-def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
+def _typed(view: JobView, sensor: HeadingSensor, is_alike: bool) -> Finding:
     asking = view.asking()
     reference = asking.choice(SWING, "reference")
     current = entered_current(asking, SWING) if reference == "course over ground" else None
@@ -44,6 +45,7 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
         ),
         vector=in_range(lambda: current.parts(speed or 0.0, errors)) if current else (),
         unknown=in_range(lambda: current.unknown(speed or 0.0)) if current else 0.0,
+        is_alike=is_alike,
     )
     readings = in_range(lambda: _rows(view, sensor, variation.east if variation else 0.0, current, speed or 0.0))
     place = {"step": SWING, "field": "compass_heading", "of": sensor.name}

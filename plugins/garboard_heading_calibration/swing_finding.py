@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 
 import attrs
@@ -47,14 +47,16 @@ from .deviation import (
 )
 from .odd_reading import odd_readings
 from .sensor_findings import is_recorded_elsewhere, is_what_the_network_differs_by, to_be_moved
-from .sensors import Remark, in_range, is_like_the_variation
+from .sensors import LIKE_VARIATION, Item, Remark, in_range, is_like_the_variation, one_by_one
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
 from .variation import Variation
 
 LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
 """Numbers of a swing: by the curve, and as read where there is no curve."""
 BESIDE = "largest deviation beside the constant"
+CONSTANT = "coefficient A"
 TOO_LARGE = "heading_calibration.swing.too_large"
+TURNED_ON_BRACKET = "heading_calibration.swing.turned_on_bracket"
 TWO_DIGITS = 10.0  # an uncertain deviation from here on bears no tenths [deg]
 LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
 VARIATION = "variation"
@@ -90,11 +92,13 @@ class Shared:
     vector   : parts of what turns the course aside as a current does: by its drift angle, which follows sine and
                cosine of the heading as B and C do. They go into both, and into the deviation on any heading [deg]
     unknown  : the most a current of unknown direction may turn it [deg]
+    is_alike : whether every sensor is off by about the same constant: then what they are held against is as likely off
     """
 
     constant: tuple[Part, ...] = ()
     vector: tuple[Part, ...] = ()
     unknown: float = 0.0
+    is_alike: bool = False
 
     @property
     def has_variation(self) -> bool:
@@ -135,6 +139,30 @@ def swing_finding(
     found = _judged(view, about, readings, shared, place, remarks, doubts, numbers)
     is_sensor = any(sensor.name == about for sensor in view.vessel.heading_sensors)
     return attrs.evolve(found, of=about if is_sensor else "")  # each rests on the place too, not the first alone
+
+
+def swung_one_by_one(
+    items: Sequence[Item], find: Callable[[Item, bool], Finding], about: Callable[[Item], str]
+) -> Sequence[Finding]:
+    """A finding for each sensor. Where all are off alike, each is told so.
+
+    find : told whether all are
+    """
+    found = [*one_by_one(items, lambda item: find(item, False), about, BASIS)]
+    return [*one_by_one(items, lambda item: find(item, True), about, BASIS)] if _are_off_alike(found) else found
+
+
+def _are_off_alike(found: Sequence[Finding]) -> bool:
+    """Whether each of several sensors would be turned on its bracket, and by the same: hardly ever are two mounted so.
+
+    The two may share what they are held against, which is then what is off: a longitude of the wrong sign does it.
+    """
+    constants = [number.value for one in found for number in one.numbers if number.name == CONSTANT]
+    return (
+        len(found) > 1
+        and all(one.code == TURNED_ON_BRACKET for one in found)
+        and all(abs(signed_angle(one - constants[0])) <= LIKE_VARIATION for one in constants)
+    )
 
 
 def _judged(
@@ -190,7 +218,7 @@ def _judged(
         ),
         limits=(
             Limit(BESIDE, high=limit),
-            Limit("coefficient A", -offset_limit, offset_limit),
+            Limit(CONSTANT, -offset_limit, offset_limit),
             Limit("scatter of the readings", high=spread_limit),
         ),
         figures=(_figure(about, readings, swing.fit, worst.expanded_uncertainty),),
@@ -339,7 +367,7 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         words = "Find and move what disturbs the sensor, then swing again."
         yield ("heading_calibration.swing.disturbed", words)
     if abs(offset) > offset_limit:
-        yield _enter_offset(view, offset, abs(offset) > limit and not disturbed, shared.has_variation)
+        yield _enter_offset(view, offset, abs(offset) > limit and not disturbed, shared)
     if to_be_moved(view, about):
         words = "The sensor is still to be moved or mounted anew: swing again after that, this card will not hold."
         yield ("heading_calibration.swing.before_a_move", words)
@@ -356,23 +384,26 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         yield ("heading_calibration.swing.current_unknown", words)
 
 
-def _enter_offset(view: JobView, offset: float, turned: bool, is_of_variation: bool) -> Remark:
+def _enter_offset(view: JobView, offset: float, turned: bool, shared: Shared) -> Remark:
     """A constant alone is no iron: the sensor is turned on its bracket, or true was taken for magnetic."""
     enter = f"enter an offset of {rounded(offset, 1, '+z')} degrees if the sensor adds its offset."
-    if is_of_variation and is_recorded_elsewhere(view):
+    if shared.has_variation and is_recorded_elsewhere(view):
         words = (
             "The constant may be the variation's: put the place right before you turn the sensor or enter an offset."
         )
         return ("heading_calibration.swing.place_in_doubt", words)
-    if is_of_variation and is_what_the_network_differs_by(view, offset):
+    if shared.has_variation and is_what_the_network_differs_by(view, offset):
         words = "The boat's network and the place differ in variation by this constant: see first which is wrong."
         return ("heading_calibration.swing.variation_in_doubt", words)
     if is_like_the_variation(view, offset):
         words = "The constant is about the variation: see whether sensor or reference shows true and not magnetic."
         return ("heading_calibration.swing.like_variation", words)
+    if shared.is_alike:
+        words = "Every sensor is off by about this constant: see place, date and reference before you turn any of them."
+        return ("heading_calibration.swing.all_alike", words)
     if turned:
         words = f"It is off alike on every heading: turned on its bracket. Turn it, or {enter}"
-        return ("heading_calibration.swing.turned_on_bracket", words)
+        return (TURNED_ON_BRACKET, words)
     return ("heading_calibration.swing.enter_offset", f"{enter[:1].upper()}{enter[1:]}")
 
 

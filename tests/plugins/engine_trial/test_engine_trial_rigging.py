@@ -11,7 +11,7 @@ from builders import boat, findings_of, job_view
 from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
-from garboard.records import JsonValue, StepState
+from garboard.records import JsonValue, Propeller, StepState
 from garboard.units import Amount
 from garboard_engine_trial import alongside_steps as steps
 from garboard_engine_trial.rigging import toe_of
@@ -107,6 +107,20 @@ def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:
     view = job_view(attrs.evolve(boat(2), beam=Amount("8.5", "ft")), wide)
     (one,) = findings_of(HOST, view, "engine_trial.toe")
     assert [lack.lack for lack in one.missing] == [Lack.CONTRADICTS], "further apart than the boat is wide"
+
+
+@pytest.mark.parametrize(("spacing", "lacks"), [("8 in", [Lack.CONTRADICTS]), ("26 in", [])])
+def test_engines_do_not_stand_so_near_that_their_propellers_strike(spacing: str, lacks: list[Lack]) -> None:
+    """Theirs are of 15.25 in."""
+    values: dict[FieldKey, JsonValue] = {
+        (steps.AS_RIGGED, name, "", ""): value
+        for name, value in {"toe_ahead": "28.0 in", "toe_aft": "28.2 in", "spacing": spacing}.items()
+    }
+    plain = boat(2)
+    turned = attrs.evolve(plain.engines[0].propeller or Propeller(), diameter=Amount("15.25", "in"))
+    engines = tuple(attrs.evolve(one, propeller=turned) for one in plain.engines)
+    (one,) = findings_of(HOST, job_view(attrs.evolve(plain, engines=engines), values), "engine_trial.toe")
+    assert [lack.lack for lack in one.missing] == lacks
 
 
 @pytest.mark.parametrize(

@@ -662,6 +662,20 @@ def test_a_sensor_off_alike_all_round_is_turned_on_its_bracket(constant: float) 
     assert number(finding, "coefficient A").value == pytest.approx(constant, abs=0.01)
 
 
+@pytest.mark.parametrize(("mast", "told"), [(-18.5, ["all_alike"] * 2), (-9.0, ["turned_on_bracket"] * 2)])
+def test_two_sensors_off_alike_are_not_both_turned_on_their_brackets(mast: float, told: list[str]) -> None:
+    """A longitude of the wrong sign puts both off by the same: turning them would spoil two good sensors."""
+    rows = [(str(index), compass) for index, compass in enumerate(EIGHT, 1)]
+    values: dict[FieldKey, JsonValue] = table(lambda _z: -18.0)
+    for row, bow in rows:
+        values[SWING, "reference_direction", row, ""] = f"{bow} deg"
+        values[SWING, "compass_heading", row, "helm compass"] = f"{(bow + 18.0) % 360:.1f} deg"
+        values[SWING, "compass_heading", row, "mast sensor"] = f"{(bow - mast) % 360:.1f} deg"
+    found = findings(job({**PLACE, **values}, HELM, MAST), "swing")
+    assert [one.code.rpartition(".")[2] for one in found] == told
+    assert all(("before you turn any" in one.sentence) == (told[0] == "all_alike") for one in found)
+
+
 def test_a_turned_sensor_that_is_disturbed_too_hears_of_both() -> None:
     sentence = swung(table(lambda z: 25 + 8 * math.sin(math.radians(z)))).sentence
     assert "Find and move what disturbs the sensor" in sentence
