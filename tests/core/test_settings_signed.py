@@ -1,6 +1,7 @@
 """What a job was signed under stays with it, whatever the shop decides later."""
 
 import json
+import re
 from pathlib import Path
 
 import attrs
@@ -18,8 +19,9 @@ from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.records import JsonValue
 from garboard.report.book import handover_book
+from garboard.report.record import _setting_as_practice
 from garboard.report.settings_used import setting_in_words
-from garboard.settings import SHOP, SIGNED, UNSETTLED, SettingSet, SettingUsed
+from garboard.settings import SET, SHOP, SIGNED, UNSETTLED, SettingSet, SettingUsed
 from printed import printed_words
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, sign, take_in, view_in
 
@@ -249,3 +251,25 @@ def test_only_a_number_is_called_a_limit(default: JsonValue, whose: str) -> None
         set=(SettingSet(key="a.b", value=default, source=SHOP, by="Office"),),
     )
     assert f", {whose}, set by Office" in setting_in_words(used)
+
+
+def test_an_owner_reads_of_no_choice_that_its_source_was_not_read() -> None:
+    """Of one that holds, of one the shop has now, and of one that is not used."""
+    told = 0
+    for setting in HOST.settings:
+        for choice in setting.field.choices:
+            stated = (SettingSet(key=setting.key, value=choice, source=SHOP),)
+            used = SettingUsed(
+                key=setting.key,
+                title=setting.field.title,
+                value=choice,
+                default=choice,
+                state=SET,
+                set=stated,
+                not_used=stated,
+                shop_now=stated,
+            )
+            said = setting_in_words(_setting_as_practice(used))
+            told += said.count("by common practice)")
+            assert not re.search("memory|compared", said), said
+    assert told >= 4 * 5, "five choices are of figures from memory"

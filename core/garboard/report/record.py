@@ -57,9 +57,9 @@ from garboard.report.palette import STEP_MARKS
 from garboard.report.photo_blocks import PhotoFiles, photos_of_step
 from garboard.report.photos import is_recording
 from garboard.report.printed import NO_BREAK, as_printed
-from garboard.report.settings_used import settings_in_words
+from garboard.report.settings_used import FROM_MEMORY, settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
-from garboard.settings import SettingUsed
+from garboard.settings import SettingSet, SettingUsed
 from garboard.steps import Assessed, Block, Caution, ReportSection
 
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
@@ -68,7 +68,7 @@ _NAMES = ("Hull number", "Name", "Maker", "Model")
 """Facts that are printed as somebody wrote them."""
 _LONGEST_WHOLE = 900
 """A row of more letters may break over two pages."""
-_FOR_THE_OWNER = ("(from memory)", "(common practice)")
+_FOR_THE_OWNER = (FROM_MEMORY, "by common practice)")
 """Some choices of settings are called so in entries of shops that chose them; an owner reads what such a rule is."""
 _OTHER_CHECKS = "Other checks"
 _AS_ONE_RUN = 9
@@ -590,10 +590,18 @@ def _as_practice(one: Assessed) -> Assessed:
 
 
 def _setting_as_practice(used: SettingUsed) -> SettingUsed:
-    stated = tuple(attrs.evolve(each, value=_choice_as_practice(each.value)) for each in used.set)
     return attrs.evolve(
-        used, value=_choice_as_practice(used.value), default=_choice_as_practice(used.default), set=stated
+        used,
+        value=_choice_as_practice(used.value),
+        default=_choice_as_practice(used.default),
+        set=_stated_as_practice(used.set),
+        shop_now=_stated_as_practice(used.shop_now),
+        not_used=_stated_as_practice(used.not_used),
     )
+
+
+def _stated_as_practice(stated: Sequence[SettingSet]) -> tuple[SettingSet, ...]:
+    return tuple(attrs.evolve(one, value=_choice_as_practice(one.value)) for one in stated)
 
 
 def _choice_as_practice(value: JsonValue) -> JsonValue:

@@ -10,6 +10,9 @@ from garboard.settings import DEFAULT, JOB, SIGNED, UNSETTLED, SettingSet, Setti
 from garboard.steps import Assessed
 from garboard.units import Amount
 
+FROM_MEMORY = "from memory)"
+"""How the name of a choice ends whose figures nobody has compared with the text they come from."""
+
 
 def settings_in_words(found: Iterable[Assessed]) -> tuple[str, ...]:
     """A line for each setting that checks used, in order of keys, with the checks that used it."""
@@ -30,17 +33,17 @@ def setting_in_words(used: SettingUsed) -> str:
 
 
 def _value(used: SettingUsed) -> str:
-    value = value_in_words(used.value)
+    value = _said(used.value)
     if used.state == DEFAULT:
         return f"{value}, the default"
     if used.state == UNSETTLED:
-        values = " or ".join(f"{value_in_words(one.value)}{_by(one)}" for one in used.set)
+        values = " or ".join(f"{_said(one.value)}{_by(one)}" for one in used.set)
         which = "the default" if used.value == used.default else "the stricter"
         return f"{value}, {which} while it is not settled between {values}; a manager chooses"
     (one,) = used.set
     ours = "our limit" if _is_number(used.default) else "ours"
     whose = {JOB: "set for this job", SIGNED: f"{ours} when the job was signed"}.get(one.source, ours)
-    return f"{value}, {whose}{_by(one)}; the default is {value_in_words(used.default)}"
+    return f"{value}, {whose}{_by(one)}; the default is {_said(used.default)}"
 
 
 def _is_number(default: JsonValue) -> bool:
@@ -56,10 +59,10 @@ def _is_number(default: JsonValue) -> bool:
 
 def _open_about(used: SettingUsed) -> Iterator[str]:
     if used.shop_now:
-        values = " or ".join(f"{value_in_words(one.value)}{_by(one)}" for one in used.shop_now)
+        values = " or ".join(f"{_said(one.value)}{_by(one)}" for one in used.shop_now)
         yield f"The shop's setting has changed since the job was signed, to {values}."
     for one in used.not_used:
-        yield f"Not used: {value_in_words(one.value)}{_by(one)}; {_why_not(one)}."
+        yield f"Not used: {_said(one.value)}{_by(one)}; {_why_not(one)}."
 
 
 def _why_not(one: SettingSet) -> str:
@@ -68,6 +71,19 @@ def _why_not(one: SettingSet) -> str:
     if one.is_list_read:
         return "no manager is known to have set it"
     return "the list of managers cannot be read; a tablet makes it again when it comes ashore, a shop when it starts"
+
+
+def _said(value: JsonValue) -> str:
+    return memory_in_words(value_in_words(value))
+
+
+def memory_in_words(choice: str) -> str:
+    """A choice as people read it who need not type it. Entries of shops hold choices called "from memory".
+
+    >>> memory_in_words("at any voltage (factors from memory)")
+    'at any voltage (factors not compared with the printed text)'
+    """
+    return choice.replace(FROM_MEMORY, "not compared with the printed text)")
 
 
 def value_in_words(value: JsonValue) -> str:

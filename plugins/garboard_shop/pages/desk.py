@@ -29,7 +29,7 @@ from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.photo_files import to_draw
 from garboard.report.photos import Photo, PhotoContent, arrows_in_words, photo_in_words, shown_in_words
-from garboard.report.settings_used import setting_in_words, settings_in_words
+from garboard.report.settings_used import memory_in_words, setting_in_words, settings_in_words
 from garboard.report.unit_signs import with_signs
 from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
@@ -202,6 +202,7 @@ def _templates(desk: ShopDesk) -> Environment:
         lstrip_blocks=True,
     )
     found.filters["exactly"] = _exactly
+    found.filters["memory_in_words"] = memory_in_words
     found.filters["letter_by_letter"] = _letter_by_letter
     for function in (
         wording.value_in_words,

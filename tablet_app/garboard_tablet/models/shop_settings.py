@@ -43,18 +43,22 @@ def setting_lines(tablet: Tablet) -> tuple[SettingLine, ...]:
 
 
 def _line(setting: Setting, used: SettingUsed | None) -> SettingLine:
-    from garboard.report.settings_used import setting_in_words, value_in_words
+    from garboard.report.settings_used import memory_in_words, setting_in_words, value_in_words
     from garboard.settings import DEFAULT
 
     title = setting.field.title
     if used is None:
         text = phrase("The default. Allowed: {allowed}.", allowed=setting.allowed)
         return SettingLine(
-            title=title, value=value_in_words(setting.default), text=text, is_default=True, is_plain=True
+            title=title,
+            value=memory_in_words(value_in_words(setting.default)),
+            text=text,
+            is_default=True,
+            is_plain=True,
         )
     return SettingLine(
         title=title,
-        value=value_in_words(used.value),
+        value=memory_in_words(value_in_words(used.value)),
         text=setting_in_words(used),
         is_default=used.state == DEFAULT,
         is_plain=False,

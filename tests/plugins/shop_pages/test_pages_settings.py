@@ -12,6 +12,7 @@ from PIL import Image
 from garboard.disk.entries import SHOP_RECORD
 from garboard.history.authority import ON_THE_PAGE
 from garboard.judging.assessing import assess_hulls
+from garboard.report.settings_used import memory_in_words
 from garboard.report.unit_signs import with_signs
 from garboard.settings import Setting
 from garboard_shop.pages.settings import effect_of, record_of, shown_setting
@@ -47,9 +48,11 @@ def test_the_list_shows_every_setting_with_default_range_and_basis(pages: Pages)
     page = words_of(pages.signed_in(HAND).text("/settings"))
     for setting in pages.desk.host.settings:
         assert with_signs(" ".join(setting.field.title.split())) in page
-        assert with_signs(" ".join(setting.allowed.split())) in page
+        assert with_signs(" ".join(memory_in_words(setting.allowed).split())) in page
         assert with_signs(" ".join(str(setting.basis).split())) in page
     assert "0 settings not at the default" in page
+    assert "ISO 10133 by area (not compared with the printed text)" in page
+    assert "from memory" not in page, "nobody at a shop knows whose memory"
 
 
 def test_before_anything_is_saved_the_open_jobs_it_changes_are_shown(pages: Pages, manager: Browser) -> None:
