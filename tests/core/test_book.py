@@ -893,7 +893,7 @@ def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: Job
     signed = (SignOff(role="owner", name="An Owner", at=SIGNED[0].at, stale=True, not_covered=names),)
     text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
     words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
-    assert f"Sign again. Not covered: {words}; Vessel beam; Note 12." in text
+    assert f"Sign again. Not covered: {words}; Vessel: beam; Note 12." in text
 
 
 def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
