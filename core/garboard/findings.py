@@ -18,6 +18,7 @@ from garboard.units import in_full as in_full
 from garboard.units import own_spelling_of
 from garboard.units import plain_text as plain_text
 from garboard.units import rounded as rounded
+from garboard.units import with_minus as with_minus
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
@@ -212,19 +213,6 @@ def end_beside(number: Number, end: float) -> str:
         is_here = side == 0 or are_one(told, end)
         found = plain_text(told, 10) if is_here else plain_text(end, 10)
     return found.replace("-", "−")
-
-
-_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
-
-
-def with_minus(text: str) -> str:
-    """Text with a real minus before its negative numbers; a hyphen within a word, a date or a range stays.
-
-    >>> with_minus("-1.2 deg, NL-300, 2026-05-14, 3 to -2")
-    '−1.2 deg, NL-300, 2026-05-14, 3 to −2'
-    """
-    is_hyphened = isinstance(text, str) and "-" in text  # what is no text its record refuses
-    return _HYPHEN_AS_MINUS.sub("−", text) if is_hyphened else text
 
 
 with_spread = with_uncertainty

@@ -30,6 +30,7 @@ __all__ = [
     "plain_text",
     "range_in_words",
     "rounded",
+    "with_minus",
 ]
 
 _SCALE: Mapping[str, Mapping[str, float]] = {
@@ -484,6 +485,19 @@ def in_full(value: float) -> str:
     ('5500', '0.3', '1234567', '−1.5')
     """
     return plain_text(value, 6).replace("-", "−")
+
+
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
+
+
+def with_minus(text: str) -> str:
+    """Text with a real minus before its negative numbers; a hyphen within a word, a date or a range stays.
+
+    >>> with_minus("-1.2 deg, NL-300, 2026-05-14, 3 to -2")
+    '−1.2 deg, NL-300, 2026-05-14, 3 to −2'
+    """
+    is_hyphened = isinstance(text, str) and "-" in text  # what is no text its record refuses
+    return _HYPHEN_AS_MINUS.sub("−", text) if is_hyphened else text
 
 
 def range_in_words(low: float, high: float, unit: str, outside: Amount | None = None) -> str:

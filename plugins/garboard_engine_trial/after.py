@@ -26,6 +26,7 @@ LATEST_FIRST_CHECK = 183
 practice, no source."""
 FIRST_SERVICE = practice("a new engine is checked after its first hours", "the engine maker's manual decides")
 FILED = practice("warranty and registration are filed by the shop or the owner, and it is noted who did")
+COMPLETE = "engine_trial.calendar.complete"
 BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
 
 
@@ -163,37 +164,10 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, AFTER):
         return
     services = services_of(view)
-    hours = view.setting_value(FIRST_CHECK, "h")
-    run = _hours_run(view)
-    is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
-    passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
-    run_past = [one.name for one in services if one.hours is not None and one.hours < run]
-    late = [one for one in services if _is_late(one, hours, day_opened(view))]
-    early = [after for before, after in pairwise(services) if before.day and after.day and after.day < before.day]
-    code = "engine_trial.calendar.complete"
-    sentence = f"{in_number(len(services), 'service')} with when {'it is' if len(services) == 1 else 'they are'} due."
-    if passed or run_past:
-        code = "engine_trial.calendar.in_the_past"
-        by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
-        by_hours = (
-            f"Due already, at {in_full(run)} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
-        )
-        sentence = " ".join(filter(None, (by_day, by_hours if run_past else "")))
-    elif early:
-        code = "engine_trial.calendar.out_of_order"
-        sentence = f"Due at more hours, but on an earlier day: {', '.join(map(_on_its_day, early))}. Correct one."
-    elif late:
-        code = "engine_trial.calendar.first_check_late"
-        sentence = (
-            f"A first check within {in_full(hours)} engine hours, but more than half a year away: "
-            f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
-        )
-    elif not is_early:
-        code = "engine_trial.calendar.no_first_check"
-        sentence = f"No check is due by {in_full(hours)} engine hours. See the maker's manual, and add the first one."
+    code, sentence = _of_calendar(view, services)
     yield Finding(
         code=code,
-        verdict=Verdict.PASS if code.endswith("complete") else Verdict.ADVISE,
+        verdict=Verdict.PASS if code == COMPLETE else Verdict.ADVISE,
         about="Service calendar",
         sentence=sentence,
         basis=(FIRST_SERVICE, MAKER),
@@ -207,6 +181,37 @@ def _calendar(view: JobView) -> Iterator[Finding]:
             ),
         ),
     )
+
+
+def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
+    """What is wrong with the services that are due, or that nothing is: its code and a sentence."""
+    hours, run = view.setting_value(FIRST_CHECK, "h"), _hours_run(view)
+    is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
+    passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
+    run_past = [one.name for one in services if one.hours is not None and one.hours < run]
+    late = [one for one in services if _is_late(one, hours, day_opened(view))]
+    early = [after for before, after in pairwise(services) if before.day and after.day and after.day < before.day]
+    if passed or run_past:
+        by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
+        by_hours = (
+            f"Due already, at {in_full(run)} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
+        )
+        told = " ".join(filter(None, (by_day, by_hours if run_past else "")))
+        return "engine_trial.calendar.in_the_past", told
+    if early:
+        told = f"Due at more hours, but on an earlier day: {', '.join(map(_on_its_day, early))}. Correct one."
+        return "engine_trial.calendar.out_of_order", told
+    if late:
+        told = (
+            f"A first check within {in_full(hours)} engine hours, but more than half a year away: "
+            f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
+        )
+        return "engine_trial.calendar.first_check_late", told
+    if not is_early:
+        told = f"No check is due by {in_full(hours)} engine hours. See the maker's manual, and add the first one."
+        return "engine_trial.calendar.no_first_check", told
+    due = "it is" if len(services) == 1 else "they are"
+    return COMPLETE, f"{in_number(len(services), 'service')} with when {due} due."
 
 
 def _is_late(one: Service, hours: float, opened: date) -> bool:

@@ -86,7 +86,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         AGREE_TEMPERATURE,
-        "Temperature shown agrees with the engine's own within ±, degrees C",
+        "Temperature shown agrees with the engine's own within ±, °C",
         "number",
         "",
         "3",
@@ -175,7 +175,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         TEMPERATURE_WITHIN,
-        "Engine temperature is right within ±, degrees C",
+        "Engine temperature is right within ±, °C",
         "number",
         "",
         "2",

@@ -33,6 +33,7 @@ from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
 from garboard.faults import in_number
 from garboard.history.authority import keep_managers, managers_of
+from garboard.history.halves import TOGETHER_FOLDER
 from garboard.history.replay import replay
 from garboard.history.setting_entries import holding_entries
 from garboard.job_files.convert import structure
@@ -59,8 +60,6 @@ log = logging.getLogger("garboard.shop")
 
 SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
-TOGETHER_FOLDER = "together"
-"""Decisions that stand in several hulls' files, from when they are made until they stand in all."""
 REGISTER_FILE = "register.json"
 ROWS_FILE = "boats.jsonl"
 """The shop's memory, a row a line; of one boat the last counts."""
@@ -206,13 +205,21 @@ class _FolderNotes:
         self._folder = folder
 
     def add(self, text: str) -> str:
-        storage.make_folder(self._folder)
-        name = f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
-        storage.write_whole(self._folder / name, [text.encode()])
-        return name
+        path = self._folder / f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
+        storage.make_folder_of(path)
+        try:
+            storage.write_whole(path, [text.encode()])
+        except NotSaved:
+            self.drop(path.name)  # what stands there all the same was not noted: nobody was told so
+            raise
+        return path.name
 
     def noted(self) -> dict[str, str]:
-        return {path.name: path.read_text("utf-8", errors="replace") for path in sorted(self._folder.glob("*.json"))}
+        found: dict[str, str] = {}
+        for path in sorted(self._folder.glob("*.json")):
+            with suppress(OSError):  # another thread has just ended it; `garboard repair` names one that stays
+                found[path.name] = path.read_text("utf-8", errors="replace")
+        return found
 
     def drop(self, name: str) -> None:
         with suppress(OSError):  # one that stays is kept once more, which adds nothing

@@ -522,8 +522,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit that runs', 'circuits that run')} "
-        f"together.{more}",
+        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit', 'circuits that run together')}.{more}",
         numbers=numbers,
         limits=limits,
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),
@@ -616,14 +615,25 @@ class Reserve:
 
     @property
     def words(self) -> str:
-        """As people read it."""
-        shown = [rounded(one, self.decimals) for one in (self.hours, self.low, self.high)]
-        return f"{shown[1]} h or more" if self.slow else f"{shown[0]} h ({shown[1]} to {shown[2]} h)"
+        """As people read it: less than an hour in minutes."""
+        times, unit = (1.0, "h") if self.high >= 1 else (60.0, "min")
+        decimals = _decimals(self.low * times)
+        shown = [rounded(one * times, decimals) for one in (self.hours, self.low, self.high)]
+        return f"{shown[1]} {unit} or more" if self.slow else f"{shown[0]} {unit} ({shown[1]} to {shown[2]} {unit})"
 
     @property
     def decimals(self) -> int:
         """Digits after the point worth showing."""
-        return 0 if self.low >= 10 else 1
+        return _decimals(self.low)
+
+
+def _decimals(low: float) -> int:
+    """Digits after the point of which the first is no nought, for a time that is at least so long.
+
+    >>> _decimals(12), _decimals(4.5), _decimals(0.04)
+    (0, 1, 2)
+    """
+    return 0 if low >= 10 else min(4, max(1, -math.floor(math.log10(low)))) if low > 0 else 1
 
 
 def _nothing_runs(battery: Battery) -> Missing:

@@ -59,7 +59,7 @@ def merge_without_pause(source: Path, folder: Path, saved: Saved, rng: random.Ra
             put: list[str] = []
             with ours.batch():
                 for hull in rng.sample(theirs.hulls(), rng.randint(1, 4)):
-                    missing = theirs.offer(hull, ours.ids(hull)).unknown
+                    missing = theirs.offer(hull, ours.held(hull)).unknown
                     some = list(missing)[: rng.randint(1, 40)]
                     ours.put_if_absent(hull, theirs.get(hull, some))
                     put += some

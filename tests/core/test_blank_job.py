@@ -150,9 +150,9 @@ TABLE = Field(name="rows", title="Rows", kind=Kind.TABLE, columns=(Field(name="n
 @pytest.mark.parametrize(
     ("given", "told"),
     [
-        ({"hard": (-INF, INF)}, "hard is -inf to inf"),
+        ({"hard": (-INF, INF)}, "hard is −inf to inf"),
         ({"hard": (0, INF)}, "two finite numbers"),
-        ({"plausible": (-INF, 1)}, "plausible is -inf to 1"),
+        ({"plausible": (-INF, 1)}, "plausible is −inf to 1"),
         ({"hard": (10, 1)}, "low first"),
         ({"plausible": (10, 1)}, "low first"),
         ({"kind": Kind.TABLE, "columns": (TABLE,)}, "a table holds no other table"),

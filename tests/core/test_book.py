@@ -850,7 +850,7 @@ def test_a_signed_book_is_a_draft_while_an_entry_cannot_be_read(view: JobView) -
     host = small_plugin.small_host()
     signed = attrs.evolve(view, sign_offs=SIGNED, steps=(), notes=())
     passed = [one for one in host.assess(signed) if one.finding.verdict is Verdict.PASS]
-    assert "checks passed, and nothing is open" in whole(handover_book(signed, host, passed))
+    assert "The one check passed, and nothing is open" in whole(handover_book(signed, host, passed))
     book = handover_book(signed, host, passed, unread=1)
     cover, *others = map(on_one_line, page_texts(book))
     assert "DRAFT: NOT ALL OF IT WAS READ 1 entry could not be read" in cover

@@ -463,13 +463,21 @@ def test_a_field_is_asked_of_each_engine_and_each_is_judged(tmp_path: Path) -> N
     assert (none["missing"][0]["text"], none["missing"][0]["field"]) == ("Engines: none is entered", "engines")
 
 
-@pytest.mark.parametrize(("about", "told"), [("post", "post, row 2"), ("post {row}", "post 2"), ("{pull}", "7 lb")])
-def test_a_judgement_of_each_row_names_the_row(tmp_path: Path, about: str, told: str) -> None:
+@pytest.mark.parametrize(
+    ("about", "row", "told"),
+    [
+        ("post", "2", "post, row 2"),
+        ("post {row}", "2", "post 2"),
+        ("{pull}", "2", "7 lb"),
+        ("post", "aft", "post, aft"),
+    ],
+)
+def test_a_judgement_of_each_row_names_the_row(tmp_path: Path, about: str, row: str, told: str) -> None:
     case = 'verdict = "pass"\ncode = "held"\nsentence = "It holds."\n'
     result = f'[[result]]\nname = "pull"\ntitle = "Pull"\nstep = "look"\nrows = "posts"\nabout = "{about}"\n'
     (tmp_path / "rail.toml").write_text(f'{GOOD}\n{result}numbers = ["pull"]\n[[result.case]]\n{case}')
     host = load(tmp_path / "rail.toml", built_in=False)
-    found = judge(job_from(job("rail.look", {"1": {"pull": "9 lb"}, "2": {"pull": "7 lb"}}), host), host, "rail.pull")
+    found = judge(job_from(job("rail.look", {"1": {"pull": "9 lb"}, row: {"pull": "7 lb"}}), host), host, "rail.pull")
     assert [one.finding.about for one in found][1] == told
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
@@ -201,6 +202,20 @@ def test_of_a_damaged_source_nothing_is_lost_that_the_target_holds(tmp_path: Pat
     path.with_name("a copy.hull").unlink()
     path.with_name("._" + path.name).write_bytes(b"what another system keeps beside it")
     assert _merged(tmp_path / "stick", tmp_path / "shop")[1:3] == (True, True)
+
+
+def test_a_source_damaged_in_what_the_target_holds_is_told_though_length_and_time_are_as_before(tmp_path: Path) -> None:
+    """Nothing is lost, but who trusts that disk or card should know."""
+    path = _stick(tmp_path / "stick")
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[0] == 0
+    before = path.stat()
+    path.write_bytes(_one_byte(path.read_bytes()))
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    status, complete, told, words = _merged(tmp_path / "stick", tmp_path / "shop")
+    assert (status, complete, told) == (1, True, True)
+    assert f"damage: {path.name}" in words or f"damage: {path}" in words
+    assert "look at its disk or card" in words
 
 
 def test_of_a_cut_file_every_entry_that_is_not_back_is_counted(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ from garboard.disk.entries import (
     entry_id,
     hull_key_of,
     make_entry,
-    plain_place_and_value,
+    plain_parts,
     read_entry,
     view,
 )
@@ -203,7 +203,7 @@ def test_the_quick_look_sees_text_of_another_spelling(name: str, odd: str) -> No
     cut = raw.replace(odd.encode(), odd.encode()[:-1] or b"a")
     assert _outcome(hull_key_of, cut) == _outcome(lambda b: read_entry(b).hull_key, cut)
     is_odd = odd == "\x7f" or not unicodedata.is_normalized("NFC", odd)
-    assert (plain_place_and_value(raw) is None) == is_odd
+    assert (plain_parts(raw) is None) == is_odd
 
 
 def test_a_quick_look_is_enough_whatever_plugins_a_tablet_has_and_whoever_writes(

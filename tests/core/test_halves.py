@@ -8,8 +8,10 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from functools import lru_cache
 from pathlib import Path
+from unittest.mock import Mock
 
 import attrs
 import click
@@ -21,7 +23,7 @@ from garboard.commands import hulls
 from garboard.commands.cli import program
 from garboard.disk import storage
 from garboard.disk.entries import Entry, make_entry
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.hullfile import CheckedEntries, HullFolder
 from garboard.disk.storage import NewerFormat
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat
 from garboard.history.boat import Boat, open_entries, open_hull
@@ -30,6 +32,7 @@ from garboard.history.merge import merge
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.report.terminal import Tools
+from garboard_shop.embedded import EmbeddedStore
 
 HERE, THERE, THIRD = "QQZ04417D626", "QQZ04418D626", "QQZ04419D626"
 JOB = "job-1"
@@ -398,3 +401,22 @@ def test_repair_ends_what_an_older_version_left_and_says_what_it_cannot_mend(tmp
     assert "not what its name says" in result.stdout
     assert result.exit_code == 1
     assert _run(program, "repair", tmp_path).exit_code == 2
+
+
+def test_repair_names_a_decision_that_a_shop_server_could_not_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was killed once the decision was noted. Its next start ends it."""
+    folder = _folder(tmp_path / "shop")
+    with closing(EmbeddedStore(folder)) as store:
+        state = replay(HERE, store.hulls.entries(HERE))
+        written = same_boat(HAND, state, HullState(THERE), "one")
+        monkeypatch.setattr(store.hulls, "put_if_absent", Mock(side_effect=KeyboardInterrupt))
+        with pytest.raises(KeyboardInterrupt):
+            store.put_together({one.hull_key: CheckedEntries({one.id: one.raw}) for one in written}, "page", 0)
+    result = _run(program, "repair", folder)
+    assert "a decision is not in every file yet. Start the shop server once" in result.stdout
+    assert result.exit_code == 1
+    with closing(EmbeddedStore(folder)) as store:
+        assert {hull for hull, one in store.digests().items() if one.entries} >= {HERE, THERE}
+    assert _run(program, "repair", folder).exit_code == 0

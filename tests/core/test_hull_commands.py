@@ -44,7 +44,11 @@ def shop(tmp_path: Path) -> Path:
 
 def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop: Path) -> None:
     result = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b")
-    assert f"values disagree: {NAME}" in result.stdout
+    assert f"values disagree: {STEP}: {FIELD}, 1 (job {JOB})" in result.stdout  # no plugin here gives it a title
+    said = json.loads(_run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "c", "--json").stdout)
+    assert said["hulls"][0]["disagreeing"] == []
+    said = json.loads(_run(hulls.merge_folders, tmp_path / "b", "--into", tmp_path / "c", "--json").stdout)
+    assert said["hulls"][0]["disagreeing"] == [{"job": JOB, "name": NAME}]
     assert "both sides counted" in result.stdout
     assert result.exit_code == 0
 
@@ -57,7 +61,7 @@ def test_a_merges_report_counts_in_the_singular_and_says_that_a_field_is_the_ves
     assert said.startswith(f"Would be new in {tmp_path / 'b'}: 1 entry and 0 attachments\n")
     said = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b").stdout
     assert said.startswith(f"New in {tmp_path / 'b'}: 1 entry and 0 attachments\n  {HULL}: 1 new, 0 there already\n")
-    assert "values disagree: vessel/beam (of the vessel)" in said
+    assert "values disagree: Vessel: beam (of the vessel)" in said
     assert "any" not in said.replace(str(tmp_path), "")
 
 
@@ -68,6 +72,17 @@ def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) 
     _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b", "--both-ways")
     one, other = (json.loads(_run(digest.command, tmp_path / name, "--json").stdout) for name in ("a", "b"))
     assert one["hulls"] == other["hulls"] != {}
+
+
+def test_of_many_boats_a_few_are_named_to_whoever_asks_for_another(tmp_path: Path) -> None:
+    """All the numbers of 100 000 boats are more than a megabyte on a terminal."""
+    with HullFolder(tmp_path) as folder:
+        for number in range(14):
+            name = f"QQZ{number:05d}A626"
+            folder.save(measure(tablet("a").author, HullState(name), JOB, STEP, FIELD, "30.0 kn"))
+        said = hulls.known_in(folder)
+    assert said.startswith("one of QQZ00000A626, QQZ00001A626, ")
+    assert said.endswith("QQZ00011A626 and 2 more")
 
 
 def test_a_dry_run_into_a_folder_that_is_not_there_makes_none(tmp_path: Path, shop: Path) -> None:

@@ -106,6 +106,35 @@ def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_
     assert not told(folder)
 
 
+def test_of_two_files_copied_over_ours_one_after_the_other_each_loss_is_told(folder: Path) -> None:
+    """Until all of both is back. The second note was written over the first."""
+    copies = []
+    for number, speeds in enumerate((("28 kn", "29 kn"), ("33 kn", "34 kn", "35 kn"))):
+        copies.append(folder.parent / f"other-{number}")
+        for speed in speeds:
+            enter(copies[-1], HERE, speed)
+    first = folder.parent / "copy"
+    for copy in copies:
+        shutil.copy(path_in(copy), path_in(folder))
+        with HullFolder(folder) as hulls:
+            hulls.digests()
+    for _ in range(2):
+        with HullFolder(folder) as hulls:
+            hulls.digests()
+            assert [damage.had for damage in hulls.damage()] == [1, 2]
+            assert len({damage.reason for damage in hulls.damage()}) == 2
+    for back in ([first], copies[:1], [first, *copies]):
+        again = folder.parent / f"{back[0].name}-{len(back)}-back"
+        shutil.copytree(folder, again)
+        with HullFolder(again) as hulls:
+            merge([HullFolder(one, read_only=True) for one in back], hulls)
+            assert bool(hulls.damage()) == (len(back) == 1)
+    name = file_name(HERE)
+    with HullFolder(folder) as hulls:
+        assert hulls.forget_gone(name)
+        assert hulls.damage() == ()
+
+
 def test_it_is_told_no_more_once_it_is_back_as_it_was(folder: Path) -> None:
     path_in(folder).unlink()
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:

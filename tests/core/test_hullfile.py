@@ -122,13 +122,13 @@ def test_entries_come_back_by_id(folder: HullFolder) -> None:
     entries = [make(number) for number in range(3)]
     folder.put_if_absent(HULL, entries)
     assert folder.get(HULL, [entries[1].id, "f" * 32]) == {entries[1].id: entries[1].raw}
-    assert set(folder.offer(HULL, {entries[0].id}).unknown) == {entries[1].id, entries[2].id}
+    assert set(folder.offer(HULL, {entries[0].id: entries[0].raw}).unknown) == {entries[1].id, entries[2].id}
     assert folder.entries(HULL) == tuple(entries)
 
 
 def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
     """Asking makes no file."""
-    assert folder.offer(OTHER, ()).ids == frozenset()
+    assert folder.offer(OTHER, {}).ids == frozenset()
     assert folder.ids(OTHER) == frozenset()
     assert folder.get(OTHER) == {}
     assert folder.hulls() == ()
@@ -445,8 +445,8 @@ def test_a_folder_in_use_can_be_read(folder: HullFolder) -> None:
     with HullFolder(folder.folder, read_only=True) as reader:
         assert reader.hulls() == (HULL,)
         assert reader.get(HULL) == {make(1).id: make(1).raw}
-        assert reader.offer(HULL, {make(1).id}).unknown == {}
-        assert reader.offer(HULL, ()).unknown == {make(1).id: make(1).raw}
+        assert reader.offer(HULL, {make(1).id: make(1).raw}).unknown == {}
+        assert reader.offer(HULL, {}).unknown == {make(1).id: make(1).raw}
         with pytest.raises(NotSaved, match="reading only"):
             reader.save(make(2))
 
@@ -457,7 +457,7 @@ def test_a_damaged_file_read_only_is_reported_and_left(folder: HullFolder) -> No
     damaged = file_of(folder).read_bytes().replace(b"1.5 kn", b"7.5 kn")
     file_of(folder).write_bytes(damaged)
     with HullFolder(folder.folder, read_only=True) as reader:
-        assert set(reader.offer(HULL, ()).unknown) == {make(2).id}
+        assert set(reader.offer(HULL, {}).unknown) == {make(2).id}
         assert [damage.lost for damage in reader.damage()] == [1]
     assert file_of(folder).read_bytes() == damaged
     assert len(list(file_of(folder).parent.iterdir())) == 1
@@ -537,8 +537,8 @@ def test_a_file_under_another_hulls_name_is_offered_to_nobody_by_a_reader(folder
     path = folder.folder / "hulls" / file_name(OTHER)
     path.write_bytes(heading(HULL) + b"%b %b\n" % (make(1).id.encode(), make(1).raw))
     with HullFolder(folder.folder, read_only=True) as reader:
-        assert reader.offer(OTHER, ()).unknown == {}
-        assert reader.offer(OTHER, ()).ids == frozenset()
+        assert reader.offer(OTHER, {}).unknown == {}
+        assert reader.offer(OTHER, {}).ids == frozenset()
 
 
 def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -> None:

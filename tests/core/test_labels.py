@@ -267,9 +267,10 @@ def test_printed_then_changed_then_printed_anew(folder: Path) -> None:
     change_breaker(folder)
     assert [label.name for label in stale_labels(vessel_in(folder))] == ["VHF radio"]
     out = folder.parent / "labels.pdf"
-    said = run(folder, "--stale", "-o", out, "--form", "tape", "--printed", "--by", "N. Sorrel")
+    said = run(folder, "--stale", "-o", out, "--form", "tape", "--tape", "9", "--printed", "--by", "N. Sorrel")
     assert "1 label is printed, 1 of them anew" in said
     assert words(pages(out.read_bytes())[0]).startswith("4 VHF radio breaker 15 A")
+    assert {round(high) for _, high in boxes(out.read_bytes())} == {9}
     assert stale_labels(vessel_in(folder)) == ()
     with pytest.raises(InputError, match="every printed label says what is so"):
         run(folder, "--stale", "-o", out)

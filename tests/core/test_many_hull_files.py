@@ -257,7 +257,7 @@ def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
     monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 300)
     chance = random.Random(seed)
     hulls = [file_name(f"ABC{number:05d}A526") for number in range(30)]
-    names = [*hulls, *(f"{name}.damaged-{chance.randrange(1, 3)}" for name in hulls[::5]), f"{hulls[1]}{GONE}"]
+    names = [*hulls, *(f"{name}.damaged-{chance.randrange(1, 3)}" for name in hulls[::5]), f"{hulls[1]}{GONE[0]}"]
     true: dict[str, Noted] = dict.fromkeys(names, NOTHING)
     notes = FileSizes(tmp_path, writing=True)
     for turn in range(300):

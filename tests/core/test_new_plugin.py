@@ -36,7 +36,9 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_file_or_a_package_is_written_with_its_test_and_a_sample_job(written: Path) -> None:
-    assert sorted(one.relative_to(written).as_posix() for one in written.rglob("*") if one.is_file()) == [
+    assert sorted(
+        one.relative_to(written).as_posix() for one in written.rglob("*") if one.is_file() and one.suffix != ".pyc"
+    ) == [
         "reel_fit.py",
         "reel_fit_job.json",
         "test_reel_fit.py",

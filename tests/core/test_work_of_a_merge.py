@@ -11,7 +11,9 @@ from typing import Any
 
 import pytest
 
+from campaigns.writers import entry_number
 from counted import calls_of
+from garboard.disk import hullfile, journal
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
@@ -80,13 +82,59 @@ def test_one_value_typed_otherwise_is_compared_and_told(tmp_path: Path, monkeypa
 
 def test_what_comes_is_held_against_the_shape_of_an_entry_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When it is checked. The report takes what was seen then, and looks at those alone that were here before."""
-    again = Counter(monkeypatch, worth_telling, "plain_place_and_value")
+    again = Counter(monkeypatch, worth_telling, "plain_parts")
     tablets = signed_day(tmp_path, ["30 kn", "31 kn", "30 kn", "30 kn", "30 kn"])
     with HullFolder(tmp_path / "shop") as shop:
         (hull,) = merge(tablets[:2], shop).hulls
         assert (len(hull.disagreeing), again.calls) == (FIELDS, 0)
         (hull,) = merge(tablets[2:], shop).hulls
     assert again.calls == 2 * (FIELDS + 1)
+
+
+@pytest.fixture
+def hashed(monkeypatch: pytest.MonkeyPatch) -> list[bytes]:
+    """The entries whose hash was asked for, as it was."""
+    entries: list[bytes] = []
+    really = hashlib.sha256
+
+    def noted(data: bytes = b"", **options: Any) -> Any:
+        if data.startswith(b"{"):
+            entries.append(data)
+        return really(data, **options)
+
+    monkeypatch.setattr(hashlib, "sha256", noted)
+    return entries
+
+
+def test_each_entry_is_hashed_and_held_against_the_shape_once_on_however_many_tablets_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hashed: list[bytes]
+) -> None:
+    """Of lines that a tablet's file begins with as another's does, none is looked at by itself."""
+    shared = [entry_number(number, HULL) for number in range(50)]
+    later = entry_number(900, HULL)
+    for place, name in enumerate(TABLETS):
+        own = [entry_number(1000 + 10 * place + number, HULL) for number in range(3)]
+        with HullFolder(tmp_path / name) as hulls:
+            hulls.put_if_absent(HULL, [*shared, *([later, *own] if place else [*own, later])])
+    searches = Counter(monkeypatch, hullfile, "parts_of_lines")
+    one_by_one = Counter(monkeypatch, hullfile, "hull_key_and_parts")
+    found_by_id: list[str] = []
+
+    class Known(dict[str, bytes]):
+        def get(self, name: str, default: Any = None) -> Any:
+            found_by_id.extend([name] if name in self else [])
+            return super().get(name, default)
+
+    really = journal.read
+    monkeypatch.setattr(hullfile, "read", lambda data, known, beginning: really(data, Known(known), beginning))
+    hashed.clear()
+    with HullFolder(tmp_path / "shop") as shop:
+        report = merge([HullFolder(tmp_path / name, read_only=True) for name in TABLETS], shop)
+        kept = [*shop.get(HULL).values()]
+    assert (report.complete, report.received, len(kept)) == (True, 66, 66)
+    assert sorted(hashed) == sorted(kept)
+    assert (searches.calls, one_by_one.calls) == (len(TABLETS), 0)
+    assert found_by_id == [later.id] * (len(TABLETS) - 1)
 
 
 def test_a_number_is_held_only_against_those_it_may_be_a_slip_of() -> None:

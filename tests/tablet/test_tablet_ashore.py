@@ -236,7 +236,9 @@ def test_a_tablet_that_cannot_look_asks_for_the_address(drive: Drive, monkeypatc
 
     monkeypatch.setattr(discovery, "can_look", lambda: False)
     d = drive()
-    d.press("ashore", "pair")
+    d.press("ashore")
+    assert d.find("pair").bold, "as what is next is on every page"
+    d.press("pair")
     assert d.says("The shop's address, then the 24 characters")
     assert not d.says("scan")
 

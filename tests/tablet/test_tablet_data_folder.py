@@ -133,11 +133,11 @@ def test_what_the_disk_refuses_once_comes_in_with_the_second_try(
         held = old.ids(BOATS[0])
     read, refused = HullFolder.offer, list[str]()
 
-    def once(self: HullFolder, hull: str, known: Any) -> Any:
+    def once(self: HullFolder, hull: str, *known: Any) -> Any:
         if hull == BOATS[0] and not refused:
             refused.append(hull)
             raise OSError(5, "Input/output error")
-        return read(self, hull, known)
+        return read(self, hull, *known)
 
     monkeypatch.setattr(HullFolder, "offer", once)
     assert system.start().problem == ""

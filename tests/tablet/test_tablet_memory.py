@@ -77,7 +77,7 @@ def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
     d.step()
     shapes = [one for widget in (*pages, row) for one in drawn(widget.canvas)]
     curves = [len(one.points) // 2 for one in shapes if isinstance(one, Line)]
-    curves += [one.segments for one in shapes if isinstance(one, Ellipse)]
+    curves += [one.segments or 180 for one in shapes if isinstance(one, Ellipse)]  # Kivy's own where none are given
     curves += [4 * one.segments[0] for one in shapes if isinstance(one, RoundedRectangle)]
     assert len(curves) > 40
     assert max(curves) <= SEEN

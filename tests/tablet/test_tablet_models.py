@@ -14,6 +14,7 @@ import attrs
 import pytest
 
 from campaigns.writers import entry_number
+from garboard.commands.ashore import readable_report
 from garboard.disk.hullfile import HullFile, HullFolder, PutResult
 from garboard.disk.journal import file_name
 from garboard.disk.storage import NotSaved
@@ -336,8 +337,10 @@ def test_everything_is_ashore_is_said_only_while_it_is_so(tmp_path: Path) -> Non
         marks.note(report)
         assert said(report) == ("Everything is ashore.", True)
         photo = (("ab" * 32, "too large"),)
-        for lacking in (attrs.evolve(report, refused=photo), attrs.evolve(report, missing=photo)):
-            assert said(lacking) == ("Not everything is ashore. See below.", True)
+        assert said(attrs.evolve(report, missing=photo)) == ("Not everything is ashore. See below.", True)
+        refused = attrs.evolve(report, refused=photo)
+        assert said(refused) == ("Not everything is ashore. See below.", False)
+        assert "NOT every photo and recording" in readable_report(refused)
         tablet.save(entry_number(2, HULL))
         assert said(report) == ("1 boat changed since, not ashore yet.", False)
         (last,) = lines_of(State(word="ashore", report=report), not_yet=1)[-1:]

@@ -10,16 +10,18 @@ import pytest
 
 from tablet.driver import Drive, new_job, view_of
 
+NEW = "new panels drawn"
+"""Those that have stood before are drawn again as they are pressed, once or twice, as fast as the machine is."""
 MOST = {
     "words made": 9,
     "words drawn": 11,
-    "panels drawn": 8,
+    NEW: 1,
     "lists filled": 1,
     "limits drawn": 1,
     "views of the job": 1,
     "fields gone through": 0,
 }
-"""Before what stands on one page after the other was kept: 18, 19, 11, 1, 3, 1 and 3."""
+"""Before what stands on one page after the other was kept: 18, 19, 6, 1, 3, 1 and 3."""
 
 
 @pytest.fixture
@@ -32,20 +34,23 @@ def done(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     from garboard_tablet.ui.widgets import Column, _Panelled, _Text
 
     times: Counter[str] = Counter()
+    drawn: list[Any] = []
 
     def count(of: type[Any], name: str, what: str) -> None:
         work = getattr(of, name)
 
         @wraps(work)  # Kivy finds methods by their names
         def once_more(self: Any, *args: Any, **more: Any) -> Any:
-            times[what] += 1
+            times[what] += what != NEW or self not in drawn
+            if what == NEW:
+                drawn.append(self)
             return work(self, *args, **more)
 
         monkeypatch.setattr(of, name, once_more)
 
     count(_Text, "_create_label", "words made")
     count(LabelBase, "refresh", "words drawn")
-    count(_Panelled, "_draw_panel", "panels drawn")
+    count(_Panelled, "_draw_panel", NEW)
     count(Column, "_stand", "lists filled")
     count(Boat, "view", "views of the job")
     count(Boat, "fields", "fields gone through")

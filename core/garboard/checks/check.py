@@ -78,7 +78,9 @@ class Chart:
 class Result:
     """One judgement: of each row of a table, or once.
 
-    needs : fields that must be entered, though no formula asks for them
+    about    : what it is about
+    adds_row : whether what tells the row from others stands behind that
+    needs    : fields that must be entered, though no formula asks for them
     """
 
     name: str
@@ -93,6 +95,7 @@ class Result:
     numbers: tuple[str, ...] = ()
     bounds: tuple[Bound, ...] = ()
     chart: Chart | None = None
+    adds_row: bool = False
 
 
 @attrs.frozen(kw_only=True)
@@ -161,7 +164,7 @@ class Check:
 
     def in_row(self, table: str, row: str) -> str:
         """What tells a row from others behind the name of a value."""
-        return "" if not row else f", {row}" if self.kind_of(table) else f", row {row}"
+        return "" if not row else f", row {row}" if row[:1].isdigit() and not self.kind_of(table) else f", {row}"
 
     def table_title(self, table: str) -> str:
         own = (kind.title for kind in self.equipment if kind.key == self.key(table))

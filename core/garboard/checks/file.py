@@ -554,8 +554,7 @@ class _Reading:
         basis = _basis(entry) or self.basis
         about = self._sentence(entry, "about", table)
         named = NAMED.findall(about)
-        if table and ROW not in named and not any(self.terms[one].table for one in named if one in self.terms):
-            about = f"{about}, row {{{ROW}}}"  # two rows are told apart, whatever its author thought of
+        names_row = ROW in named or any(self.terms[one].table for one in named if one in self.terms)
         numbers = self._numbers(entry, table)
         cases = [self._case(one, table, basis) for one in entry.entries("case", MOST_CASES)]
         self._check_cases(entry, cases)
@@ -565,6 +564,7 @@ class _Reading:
             title=title,
             step=self.steps[step].key if step in self.steps else "",
             about=about,
+            adds_row=bool(table) and not names_row,  # two rows are told apart, whatever its author thought of
             cases=tuple(cases),
             basis=(basis,),
             table=table,

@@ -364,9 +364,10 @@ class _Judging:
 
     def _about(self) -> str:
         try:
-            return self._filled(self.result.about)
+            about, adds_row = self._filled(self.result.about), self.result.adds_row
         except NotEnoughData:
-            return f"{self.result.title}{self.check.in_row(self.result.table, self.row)}"
+            about, adds_row = self.result.title, True
+        return f"{about}{self.check.in_row(self.result.table, self.row)}" if adds_row else about
 
     def _filled(self, text: str) -> str:
         names = dict.fromkeys(NAMED.findall(text))

@@ -197,7 +197,7 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
     lines = [f"sent {sent}, received {received}"]
     for hull in boat_by_boat(report.hulls):
         lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
-        lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
+        lines += [f"  values disagree: {told([name_of(key)])}" for key in hull.disagreeing]
         lines += [f"  {line}" for line in stale_in_words(hull.stale, told)]
         if hull.look_alikes:
             lines.append(f"  looks like {hull.alike_in_words}: compare the number with the transom")
@@ -230,5 +230,7 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
         same = ": the same of what could be read; what is lost is named above. Merge with where it was written"
     if report.not_kept and report.equal:
         same = ": the same entries; NOT all that the shop gave is saved here, bring ashore again"
+    if report.refused and report.equal:
+        same = ": the same entries; NOT every photo and recording, see what was refused above"
     lines.append(counted + same)
     return "\n".join(lines)

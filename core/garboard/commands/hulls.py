@@ -58,6 +58,8 @@ from garboard.shop_link.pairing import may_decide, writes_as
 if TYPE_CHECKING:
     from garboard.report.data_tables import DataTable, Row
 
+_MOST_NAMED = 12
+"""So many boats are named to whoever asks for one that is not here."""
 Command = TypeVar("Command", bound=Callable[..., None])
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
@@ -195,7 +197,7 @@ def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = 
         numbers = ", also ".join((record_in_words(hull.hull), *hull.also))
         lines.append(f"  {numbers}: {hull.received} {new}, {hull.existing} there already")
         lines += [
-            f"    values disagree: {name_of(key)} ({f'job {key.job}' if key.job else 'of the vessel'})"
+            f"    values disagree: {told([name_of(key)])} ({f'job {key.job}' if key.job else 'of the vessel'})"
             for key in hull.disagreeing
         ]
         lines += [f"    {line}" for line in stale_in_words(hull.stale, told)]
@@ -843,7 +845,10 @@ def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
 
 
 def known_in(hulls: HullFolder) -> str:
-    return f"one of {', '.join(hulls.boats()) or 'none'}"
+    """The boats here, for whoever named another; of many the first."""
+    boats = hulls.boats()
+    more = f" and {len(boats) - _MOST_NAMED} more" if len(boats) > _MOST_NAMED else ""
+    return f"one of {', '.join(boats[:_MOST_NAMED]) or 'none'}{more}"
 
 
 def author_of(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import os
 import re
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from garboard.disk import storage
+from garboard.disk.folder_names import COARSEST_CLOCK
+from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved, what_else
 from garboard.faults import GarboardError, refuse_endless
 
@@ -19,6 +23,13 @@ NAME_OF_NOTHING = hashlib.sha256(b"").hexdigest()
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 _CHUNK = 1 << 20
+
+PROVED = "attachments.proved"
+"""Notes beside the folder what the system said of each attachment before it was read through and found sound. Whatever
+changes a file through the system changes that. What a disk loses beneath it, only reading shows. It may be removed at
+any time: attachments are read through again then.
+"""
+_LINE = re.compile(r"^([0-9a-f]{64}) ([0-9]+ [0-9]+ -?[0-9]+ -?[0-9]+)$", re.MULTILINE)
 
 
 def is_attachment_name(reference: str) -> bool:
@@ -78,6 +89,7 @@ class Attachments:
         self.odd: dict[Path, str] = {}
         self._writing = writing
         self._before_writing = before_writing
+        self._proved: dict[str, str] | None = None
         if writing and folder.is_dir():
             storage.remove_unfinished(folder)
 
@@ -176,12 +188,39 @@ class Attachments:
         """
         path = self._file(name)
         try:
+            before, now = path.stat(), time.time_ns()
             with path.open("rb") as file:
                 found = hashlib.file_digest(file, "sha256").hexdigest()
         except FileNotFoundError:
             raise KeyError(f"attachment {name} is not on this machine") from None
         if found != name:
             raise AttachmentDamaged(self._report(path))
+        self._note_proved(name, before, now)
+
+    def not_proved(self) -> list[str]:
+        """Names of the attachments here that nobody read through since they were changed, or none noted it."""
+        return sorted(name for name in self.names() if self._proved_ones().get(name) != self._marks_of(name))
+
+    def _marks_of(self, name: str) -> str:
+        with contextlib.suppress(OSError):
+            return _marks(self._path(name).stat())
+        return ""
+
+    def _proved_ones(self) -> dict[str, str]:
+        if self._proved is None:
+            self._proved = {}
+            with contextlib.suppress(OSError):
+                self._proved = dict(_LINE.findall((self.folder.parent / PROVED).read_text("latin-1")))
+        return self._proved
+
+    def _note_proved(self, name: str, found: os.stat_result, now: int) -> None:
+        """Note it, unless the file changed just before: it may have changed once more and show the same time."""
+        marks, proved = _marks(found), self._proved_ones()
+        if proved.get(name) == marks or not (self._writing and now - changed(found) > COARSEST_CLOCK):
+            return
+        proved[name] = marks
+        with contextlib.suppress(NotSaved):  # a line's end first: one that a power cut left costs no other
+            storage.append_saved(self.folder.parent / PROVED, f"\n{name} {marks}\n".encode(), flushed=False)
 
     def names(self) -> frozenset[str]:
         """Names of the attachments here."""
@@ -247,6 +286,11 @@ class Attachments:
             storage.flush_folder(self.folder)
         self.damage.append(Damage(path, kept, 0, 1, "the content is not what its name says"))
         return f"attachment {path.name} was damaged on the disk; merge with the shop to fetch it again"
+
+
+def _marks(found: os.stat_result) -> str:
+    """What changes with a file, and not where a disk is put in anew."""
+    return f"{found.st_ino} {found.st_size} {found.st_mtime_ns} {found.st_ctime_ns}"
 
 
 def _chunks_of(path: Path) -> Iterator[bytes]:

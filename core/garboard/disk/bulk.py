@@ -1,7 +1,8 @@
 """Many objects made at once: Python does not look for garbage among them meanwhile.
 
-What an entry, a state and a view are made of hangs together in no circles, so that nothing is found. Over a hull of
-100 000 entries the looking took a third of the time, wherever nobody set it to seldom.
+What an entry, a state and a view are made of hangs together in no circles, so that nothing is found. A merge leaves
+some 14 objects a hull that do. Over a hull of 100 000 entries the looking took a third of the time, wherever nobody set
+it to seldom.
 """
 
 from __future__ import annotations

@@ -284,7 +284,7 @@ def _plainly_made(
         ).encode()
     except ValueError:  # a number of more digits than Python writes, half of a surrogate pair
         return None
-    if not (_plain_and_sorted(raw) and _is_wall_time(at)):
+    if not (_parts_of_sound(raw) and _is_wall_time(at)):
         return None
     lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
     meter = _text(more["instrument"]) if more else ""
@@ -456,28 +456,28 @@ def hull_key_of(raw: bytes) -> str:
     Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
-    plain = _plain_and_sorted(raw)
-    return _key_of_plain_hull(plain["hull"]) if plain else read_entry(raw).hull_key
+    return hull_key_and_parts(raw)[0]
 
 
-PlaceAndValue = tuple[tuple[bytes, ...], bytes]
-"""See `plain_place_and_value`."""
+Parts = tuple[bytes, ...]
+"""Of an entry of the plain shape: hull, job, kind, plugins, subject and value, all as they are spelt."""
 
 
-def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
-    """`hull_key_of` and `plain_place_and_value` in one look."""
-    plain = _plain_and_sorted(raw)
-    return (_key_of_plain_hull(plain["hull"]), _place_and_value(plain)) if plain else (read_entry(raw).hull_key, None)
+def hull_key_and_parts(raw: bytes) -> tuple[str, Parts | None]:
+    """`hull_key_of` and `plain_parts` in one look."""
+    parts = _parts_of_sound(raw)
+    return (_key_of_plain_hull(parts[0]), parts) if parts else (read_entry(raw).hull_key, None)
 
 
-def _plain_and_sorted(raw: bytes) -> re.Match[bytes] | None:
-    """Bytes of the plain shape that are an entry; None where that is not seen in one look."""
+def _parts_of_sound(raw: bytes) -> Parts | None:
+    """Of bytes of the plain shape that are an entry; None where that is not seen in one look."""
     plain = _is_plain(raw)
-    if plain is None or len(raw) > LARGEST_ENTRY or not _plugins_are_sorted(plain["plugins"]):
+    if plain is None or len(raw) > LARGEST_ENTRY or not (raw.isascii() or _is_of_one_spelling(raw)):
         return None
-    if not (raw.isascii() or _is_of_one_spelling(raw)):
+    parts = plain.groups()
+    if not _plugins_are_sorted(parts[_PLUGINS]):
         return None
-    return plain if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"]) else None
+    return parts if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(parts[-1]) else None
 
 
 def _is_of_one_spelling(raw: bytes) -> bool:
@@ -488,25 +488,42 @@ def _is_of_one_spelling(raw: bytes) -> bool:
         return False
 
 
-def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
-    """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
+def parts_of_lines(lines: bytes) -> list[Parts]:
+    """`plain_parts` of checked entries that `hull_key_of` would take, in one search; of the others nothing.
+
+    lines : of a hull file, each an id, a space and the entry's bytes
+    """
+    if len(lines) > LARGEST_ENTRY and max(map(len, lines.split(b"\n"))) > LARGEST_ENTRY:
+        return []
+    if not (lines.isascii() or _is_of_one_spelling(lines)):
+        return []
+    found: list[Parts] = _plain_lines(lines)
+    if not all(map(_plugins_are_sorted, {parts[_PLUGINS] for parts in found})):
+        return []
+    if b"}}\n" in lines:
+        found = [parts for parts in found if _keys_are_sorted(parts[-1])]
+    return found
+
+
+def key_of_parts(parts: Parts) -> str:
+    """The hull that an entry of the plain shape belongs to."""
+    return _key_of_plain_hull(parts[0])
+
+
+def plain_parts(raw: bytes) -> Parts | None:
+    """What a stored entry says, without parsing it; see `hull_key_of`.
 
     raw     : bytes already checked
-    returns : kind, job and subject, then the value, all as they are spelt; a vessel's field has no job. Equal bytes
-              mean equal texts and values. None for an entry that must be read in full
+    returns : equal bytes mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    return _place_and_value(plain) if plain and (raw.isascii() or _is_of_one_spelling(raw)) else None
-
-
-def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
-    job, kind, subject, value = plain.group("job", "kind", "subject", "value")
-    return (kind, b"" if kind == b"field" else job, subject), value
+    return plain.groups() if plain and (raw.isascii() or _is_of_one_spelling(raw)) else None
 
 
 _ASCII, _BYTE, _ANY = r"[ !#-\[\]-~]", r"[ !#-\[\]-~\x80-\xff]", r'[^"\\\x00-\x1f]'
 """Characters of a text without escapes; a byte of one in UTF-8."""
-_COUNT = r"(0|[1-9][0-9]{0,14})"
+_PLUGINS = 3
+"""Where they stand among `Parts`."""
 _WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
 _IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
 
@@ -519,35 +536,39 @@ def _member(one: str) -> str:
     return rf"(?:{_simple(one)}|{_IDS})"
 
 
-def _plain_entry(one: str, of_name: str = "") -> str:
+def _plain_entry(one: str, of_name: str = "", group: str = "(") -> str:
     """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
     one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
 
     one     : what a character of a text may be
     of_name : what a character of a key, or of the hull's number, may be; the same unless given
+    group   : how a group begins that is none of `Parts`
     """
-    text, told, member, of_name = f'"{one}*+"', f'"({one}*+)"', _member(one), of_name or one
-    name = f'"{of_name}*+"'
+    text, told, member, of_name = f'"{one}*+"', f'"{group}{one}*+)"', _member(one), of_name or one
+    name, count = f'"{of_name}*+"', f"{group}0|[1-9][0-9]{{0,14}})"
+    four_texts = ",".join([text] * 4)  # nearly all subjects; spelt out, they need no steps back
     fields = {
         "at": told,
         "by": told,
-        "clock": rf"\[{_COUNT},{_COUNT}\]",
+        "clock": rf"\[{count},{count}\]",
         "dev": told,
-        "hull": f'"(?P<hull>{of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
-        "job": f"(?P<job>{text})",
-        "kind": f'"(?P<kind>{one}++)"',
-        "plugins": rf"(?P<plugins>\{{(?:{name}:{text}(?:,{name}:{text})*+)?\}})",
+        "hull": f'"({of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "job": f"({text})",
+        "kind": f'"({one}++)"',
+        "plugins": rf"(\{{(?:{name}:{text}(?:,{name}:{text})*+)?\}})",
         "program": text,
-        "replaces": f"({_IDS})",
-        "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
+        "replaces": f"{group}{_IDS})",
+        "subject": rf"(\[(?:{four_texts}|{text}(?:,{text})*)?\])",
         "v": str(ENTRY.version),
-        "value": rf"(?P<value>{_simple(one)}|\{{(?:{name}:{member}(?:,{name}:{member})*)?\}})",
+        "value": rf"({_simple(one)}|\{{(?:{name}:{member}(?:,{name}:{member})*)?\}})",
     }
     members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
     return rf"\{{{members}\}}"
 
 
-_is_plain = re.compile(_plain_entry(_BYTE, _ASCII).encode()).fullmatch
+_OF_BYTES = _plain_entry(_BYTE, _ASCII, "(?:")
+_is_plain = re.compile(_OF_BYTES.encode()).fullmatch
+_plain_lines = re.compile(rf"(?m)^[0-9a-f]{{32}} {_OF_BYTES}$".encode()).findall
 
 
 @cache

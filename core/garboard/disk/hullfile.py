@@ -13,7 +13,7 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -28,11 +28,12 @@ from garboard.disk.bulk import makes_many
 from garboard.disk.entries import (
     SHOP_RECORD,
     Entry,
-    PlaceAndValue,
+    Parts,
     entry_id,
     file_in_words,
-    hull_key_and_place,
-    hull_key_of,
+    hull_key_and_parts,
+    key_of_parts,
+    parts_of_lines,
     stray_of,
     view,
 )
@@ -40,6 +41,7 @@ from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
+    Beginning,
     Journal,
     file_name,
     key_in_name,
@@ -50,7 +52,7 @@ from garboard.disk.journal import (
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds, lines_of
 from garboard.disk.proofs import Proofs, Taken, seconds_now
-from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
+from garboard.disk.sizes import FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
 from garboard.hull_number import KnownElsewhere, KnownNumbers
@@ -72,7 +74,12 @@ MOST_IN_MEMORY = 2000
 
 
 class CheckedEntries(dict[str, bytes]):
-    """Entries by id, where each id was computed from the bytes on this machine."""
+    """Entries by id, where each id was computed from the bytes on this machine.
+
+    block : their lines in a hull file, in their order, where they were read from one; see JournalScan
+    """
+
+    block: bytes = b""
 
 
 @attrs.frozen
@@ -95,10 +102,12 @@ class Offer:
 
     ids     : of every entry here
     unknown : the entries the other does not hold
+    content : what stands in the hull's file, where that was read for it and all of it is sound
     """
 
     ids: frozenset[str]
     unknown: CheckedEntries
+    content: bytes = b""
 
 
 class Holding(NamedTuple):
@@ -156,10 +165,10 @@ class HullFile:
             self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
-    def append(self, new: Mapping[str, bytes]) -> None:
-        """Write entries; saved once flushed."""
+    def append(self, new: Mapping[str, bytes], block: bytes = b"") -> None:
+        """Write entries; saved once flushed. See `Journal.append`."""
         count = len(self.journal.entries)
-        self.journal.append(new)
+        self.journal.append(new, block)
         self._take_in(new, count)
 
     def append_at_once(self, new: Mapping[str, bytes]) -> bool:
@@ -531,8 +540,7 @@ class HullFolder:
             check = self._sizes.check(path.name)
             return not check or check == check_of(crc32(path.read_bytes()[:least]))
         if size > least:
-            part = read(path.read_bytes()[:least], frozenset(ids))
-            ids = part.passed_over | part.entries.keys()
+            ids = read(path.read_bytes()[:least]).ids
         return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
@@ -710,10 +718,10 @@ class HullFolder:
         with self._guard:
             return frozenset(self._entries_of(hull))
 
-    def held(self, hull: str) -> Set[str]:
-        """The same as they are at any time: to look up, not to keep."""
+    def held(self, hull: str) -> Mapping[str, bytes]:
+        """The entries held of a hull as they are at any time: to look up, not to keep."""
         with self._guard:
-            return self._entries_of(hull).keys()
+            return self._entries_of(hull)
 
     def look_at(self, hull: str) -> frozenset[str]:
         """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
@@ -750,10 +758,11 @@ class HullFolder:
                 return CheckedEntries(held)
             return CheckedEntries((name, held[name]) for name in ids if name in held)
 
-    def offer(self, hull: str, known: Container[str]) -> Offer:
-        """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
+    def offer(self, hull: str, known: Mapping[str, bytes], beginning: Beginning | None = None) -> Offer:
+        """What this folder has of a hull for someone else. Faster than `get`: what is known is compared, not proved.
 
-        known : ids the other side holds
+        known     : the entries that the other side holds
+        beginning : of these another file of the hull
         """
         key = hull_number.key(hull)
         with self._guard:
@@ -764,12 +773,14 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise
-                reading = read(data, known)
-                ids = reading.passed_over | reading.entries.keys()
+                reading = read(data, known, beginning)
+                ids = reading.ids  # nearly sorted, as a digest needs them
                 is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
                 is_ours = reading.is_sound and is_whole and reading.key == key
                 if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
-                    return Offer(ids, CheckedEntries(reading.entries))
+                    unknown = CheckedEntries(reading.entries)
+                    unknown.block = reading.block
+                    return Offer(frozenset(ids), unknown, data)
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             return Offer(frozenset(held), unknown)
@@ -788,32 +799,34 @@ class HullFolder:
         self,
         hull: str,
         entries: CheckedEntries | Iterable[Entry | bytes],
-        places: dict[str, PlaceAndValue] | None = None,
+        seen: list[Parts | None] | None = None,
     ) -> PutResult:
         """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
 
         hull    : its number, typed in any way
         entries : the entries, or their bytes as they came
-        places  : takes in where those that were added belong, by id, as far as that was seen when they were checked
+        seen    : takes in what was seen of each that was added when it was checked, in their order
         returns : what was added; bytes that are no entry, which are carried by one; and what was refused with the
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
         """
-        new, refused, strays = self._put(hull, entries, places)
+        new, refused, strays = self._put(hull, entries, seen)
         return PutResult(tuple(new), tuple(refused), strays)
 
     def _put(
-        self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None
+        self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes], seen: list[Parts | None] | None
     ) -> _NewEntries:
         with self._guard:
             self._keep_place()
             opened = self._open.get(hull_number.key(hull))
             file = opened or self.hull(hull)
-            put = _new_entries(file, entries, places)
-            if opened and not (self._batches or self._unflushed) and file.append_at_once(put[0]):
+            put = _new_entries(file, entries, seen)
+            new = put[0]
+            if opened and not (self._batches or self._unflushed) and file.append_at_once(new):
                 self._flush_at_once(file)
                 return put
-            file.append(put[0])
+            block = entries.block if isinstance(entries, CheckedEntries) and [*new] == [*entries] else b""
+            file.append(new, block)
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush()
@@ -823,11 +836,11 @@ class HullFolder:
         self,
         hull: str,
         entries: CheckedEntries | Iterable[Entry | bytes],
-        places: dict[str, PlaceAndValue] | None = None,
+        seen: list[Parts | None] | None = None,
     ) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
-            new, refused, strays = _new_entries(self.hull(hull), entries, places)
+            new, refused, strays = _new_entries(self.hull(hull), entries, seen)
             return PutResult(tuple(new), tuple(refused), strays)
 
     @contextlib.contextmanager
@@ -885,11 +898,12 @@ class HullFolder:
         names : of the files asked for; None for all
         """
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
-            before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
-            asked = before if names is None else {name: before[name] for name in names if name in before}
-            found = {name: kept for name, kept in asked.items() if self._is_still_lacking(name, kept)}
-            found |= {name: name for name in self._gone_now(names)}
-            return tuple(self._gone_as(name, noted) for name, noted in sorted(found.items()))
+            noted = self._sizes.gone()
+            asked = noted if names is None else {name: noted[name] for name in names if name in noted}
+            before = [(name, note) for name, notes in asked.items() for note in notes]
+            lacking = [(name, note) for name, note in before if self._is_still_lacking(name, note)]
+            lacking += [(name, name) for name in self._gone_now(names)]
+            return tuple(self._gone_as(name, note) for name, note in sorted(lacking))
         return ()
 
     def _gone_now(self, names: Collection[str] | None) -> list[str]:
@@ -1038,8 +1052,10 @@ class HullFolder:
         """What is noted of a file as it was before a damage."""
         if damage.set_aside:
             return damage.set_aside.name
-        gone = f"{damage.file.name}{GONE}"
-        return gone if damage.is_gone and self._sizes.least(gone) else damage.file.name
+        for note in self._sizes.gone().get(damage.file.name, []) if damage.is_gone else []:
+            if (self._sizes.least(note), self._sizes.digest(note)) == (damage.cut, damage.held):
+                return note
+        return damage.file.name
 
     def _is_as_long_as_it_was(self, damage: Damage) -> bool:
         """Whether a file has got back what it lacked, as far as its length tells: nobody knows what was cut off."""
@@ -1364,21 +1380,23 @@ _NewEntries = tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tu
 
 
 def _new_entries(
-    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
+    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], seen: list[Parts | None] | None = None
 ) -> _NewEntries:
     held, ours = file.journal.entries, file.journal.key
     new: dict[str, bytes] = {}
-    place: PlaceAndValue | None = None
+    seen = [] if seen is None else seen
+    if isinstance(entries, CheckedEntries) and entries.block and held.keys().isdisjoint(entries):
+        found = parts_of_lines(entries.block)
+        if len(found) == len(entries) and {*map(key_of_parts, found)} == {ours}:  # nearly always: all in one search
+            seen += found
+            return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
     for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            if places is None:
-                key = hull_key_of(raw)
-            else:
-                key, place = hull_key_and_place(raw)
+            key, parts = hull_key_and_parts(raw)
         except InputError as error:
             carrying = stray_of(ours, raw)
             if carrying is None:
@@ -1387,13 +1405,13 @@ def _new_entries(
             strays[name] = carrying, error
             if carrying.id not in held:
                 new[carrying.id] = carrying.raw
+                seen.append(None)
             continue
         if key != ours:
             refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(ours), key)])))
             continue
         new[name] = raw
-        if place and places is not None:
-            places[name] = place
+        seen.append(parts)
     return new, refused, strays
 
 

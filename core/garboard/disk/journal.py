@@ -17,7 +17,10 @@ import os
 import re
 import time
 from collections.abc import Callable, Container, Iterator, Mapping
+from functools import cached_property
+from itertools import accumulate
 from pathlib import Path
+from types import MappingProxyType
 from zlib import crc32
 
 import attrs
@@ -50,6 +53,7 @@ class JournalScan:
     mended     : whether entries were read out of lines that do not prove themselves
     unfinished : whether the file ends within a line, as a write cut off by a power cut leaves it
     passed_over : ids of the lines passed over because their entries were known
+    block       : the lines of `entries`, if these end the file, one after another
     """
 
     key: str
@@ -57,11 +61,53 @@ class JournalScan:
     bad: tuple[bytes, ...]
     unfinished: bool
     mended: bool = False
-    passed_over: frozenset[str] = frozenset()
+    passed_over: tuple[str, ...] = ()
+    block: bytes = b""
+
+    @property
+    def ids(self) -> list[str]:
+        """Of every entry in the file, each as often as it stands there."""
+        return [*self.passed_over, *self.entries]
 
     @property
     def is_sound(self) -> bool:
         return bool(self.key) and not (self.bad or self.unfinished or self.mended)
+
+
+class Beginning:
+    """A sound hull file all of whose entries are held: where another file begins with the same bytes, these are known.
+
+    The files of a boat's tablets do so: what the shop gave out comes first in each. Bytes are compared in one go, where
+    lines are split, read and looked up one by one.
+    """
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._sorted: dict[int, list[str]] = {}
+        """The ids of so many lines."""
+
+    @cached_property
+    def _read(self) -> tuple[str, list[str], list[int]]:
+        """The hull, the ids of the lines behind the heading, and where each line ends, the heading first."""
+        lines = self._data.split(b"\n")[:-1]
+        ids = [line[:_ID_LENGTH].decode("latin-1") for line in lines[1:]]
+        return _key_in(lines[0]), ids, [*accumulate(len(line) + 1 for line in lines)]
+
+    def shared_with(self, data: bytes) -> tuple[str, list[str], int]:
+        """What another file begins with as well: the hull, ids of the lines behind the heading, sorted, and the end."""
+        (key, ids, ends), ours = self._read, memoryview(self._data)
+        if not data.startswith(ours[: ends[0]]):
+            return "", [], 0
+        same, other = 0, len(ends)  # so many lines behind the heading are the same; not so many
+        while other - same > 1:
+            tried = (same + other) // 2
+            if data.startswith(ours[ends[same] : ends[tried]], ends[same]):
+                same = tried
+            else:
+                other = tried
+        if same not in self._sorted:
+            self._sorted[same] = sorted(ids[:same])
+        return key, self._sorted[same], ends[same]
 
 
 class Journal:
@@ -126,9 +172,10 @@ class Journal:
         """Whether something was written, or may have been by a program that was killed, and not flushed since."""
         return self._needs_flush
 
-    def append(self, new: Mapping[str, bytes]) -> None:
+    def append(self, new: Mapping[str, bytes], block: bytes = b"") -> None:
         """Write entries behind the others. They are saved once `flush` has returned.
 
+        block  : their lines, where somebody has them
         errors : NotSaved; none of them was kept
         """
         if not self._writing:
@@ -136,8 +183,7 @@ class Journal:
         again = self._missing_on_disk()
         if not again and not new:
             return
-        written = {**again, **new} if again else new
-        lines = _lines(written)
+        lines = block if block and not again else _lines({**again, **new})
         self._open()
         self._append(new, heading(self.key) + lines if self._size == 0 else lines)
 
@@ -397,36 +443,46 @@ def heading(key: str) -> bytes:
     return text + b" " + _short_check(text) + b"\n"
 
 
-def read(data: bytes, known: Container[str] = frozenset()) -> JournalScan:
+def read(
+    data: bytes, known: Mapping[str, bytes] = MappingProxyType({}), beginning: Beginning | None = None
+) -> JournalScan:
     """Read a hull file, whatever happened to it.
 
-    data    : the file's bytes
-    known   : ids whose entries the caller holds, proved, from elsewhere; their lines are passed over
-    returns : what proves itself, and what does not
-    errors  : NewerFormat when a sound heading states a later format
+    data      : the file's bytes
+    known     : entries that the caller holds, proved, from elsewhere; a line that says the same is passed over
+    beginning : of these another file of the hull, passed over as far as this one begins as it does
+    returns   : what proves itself, and what does not
+    errors    : NewerFormat when a sound heading states a later format
     """
-    lines = data.split(b"\n")
+    key, begins, start = beginning.shared_with(data) if beginning else ("", [], 0)
+    lines = data[start:].split(b"\n")
     last = lines.pop()
-    key = _key_in(lines[0]) if lines else ""
+    if not start and lines and (key := _key_in(lines[0])):
+        del lines[0]
     entries: dict[str, bytes] = {}
     bad: list[bytes] = []
     passed_over: list[str] = []
     sha256, length, behind = hashlib.sha256, _ID_LENGTH, _ID_LENGTH + 1  # nearly all of a merge's time goes by here
-    for line in lines[1:] if key else lines:
-        stated = line[:length].decode("latin-1")
-        if stated in known:
+    for line in lines:
+        stated, raw = line[:length].decode("latin-1"), line[behind:]
+        if line[length:behind] != b" ":
+            bad.append(line)
+        elif known.get(stated) == raw:
             passed_over.append(stated)
-            continue
-        raw = line[behind:]
-        if sha256(raw).hexdigest()[:length] == stated and line[length:behind] == b" ":
+        elif sha256(raw).hexdigest()[:length] == stated:
             entries[stated] = raw
         else:
             bad.append(line)
     pieces = [*bad, last] if last else bad
-    sound = len(entries)
+    count = len(entries)
     left_over = [piece for line in pieces for piece in _read_out(line, entries)]
-    mended = bool(bad) or len(entries) > sound
-    return JournalScan(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
+    mended = bool(bad) or len(entries) > count
+    is_each_once = len(lines) - len(passed_over) == len(entries) > 0
+    if is_each_once and not pieces and lines[-count].startswith(next(iter(entries)).encode()):
+        block = data[-sum(map(len, lines[-count:])) - count :]
+    else:
+        block = b""
+    return JournalScan(key, entries, tuple(left_over), bool(last), mended, (*begins, *passed_over), block)
 
 
 def key_in_name(name: str) -> str:

@@ -47,10 +47,11 @@ _LINE = re.compile(
 """A length in one line; in others digest and number of the entries, time of change, and how many ids were noted
 (known_ids.py). Or all of them in one line.
 
-A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
-which is no file. Neither stands among the sorted lines.
+A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under one of
+GONE, which are no files. Neither stands among the sorted lines.
 """
-GONE = f"{storage.SET_ASIDE}0"
+GONE = tuple(f"{storage.SET_ASIDE}{'0' * number}" for number in range(1, 10))
+"""Where one file after another of a name is gone, each is noted; after the ninth the last one only."""
 _FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
 _NO_DIGEST = "-"
@@ -108,6 +109,15 @@ class FileSizes:
         self._once()
         return {name: noted.size for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE in name}
 
+    def gone(self) -> dict[str, list[str]]:
+        """What the files that once were here and are gone are noted under, by the name they had."""
+        found: dict[str, list[str]] = {}
+        for note in self.of_kept():
+            name, sign, number = note.partition(storage.SET_ASIDE)
+            if sign + number in GONE:
+                found.setdefault(name, []).append(note)
+        return found
+
     def hulls_not_among(self, here: Collection[str]) -> list[str]:
         """Names of hull files that were flushed once, but for those that are here."""
         in_lines = (found[1].decode() for found in _FLUSHED.finditer(self._lines()))
@@ -128,13 +138,16 @@ class FileSizes:
     def note_gone(self, name: str) -> None:
         """Remember a hull file that is not there any more, before another is begun under its name."""
         if size := self.least(name):
-            gone, held, count = f"{name}{GONE}", self.digest(name), self.count(name)
+            held, count, before = self.digest(name), self.count(name), self.gone().get(name, [])
+            same = (note for note in before if (self.least(note), self.digest(note)) == (size, held))
+            free = (name + end for end in GONE if name + end not in before)
+            gone = next(same, "") or next(free, name + GONE[-1])
             self.note_known({gone: self.known(name)})
             self.note({gone: size, name: 0}, {gone: held} if held else {}, {gone: count} if count else {})
 
     def forget(self, name: str, *, is_back: bool) -> None:
         """Of a hull file that was removed on purpose, or that is back as far as it can be, nobody is told any more."""
-        self.note({f"{name}{GONE}": 0} if is_back else {f"{name}{GONE}": 0, name: 0})
+        self.note(dict.fromkeys([*self.gone().get(name, ()), *([] if is_back else [name])], 0))
 
     def digest(self, name: str) -> str:
         """The digest of the entries a file held when its length was noted; "" where nobody noted it."""

@@ -27,6 +27,9 @@ from garboard.records import JsonValue
 DECISION = "decision"
 """Further field of both halves: the id of the decision they write down."""
 
+TOGETHER_FOLDER = "together"
+"""In the folder of a shop's own files: a file for each decision that its server noted and has not kept whole yet."""
+
 EntriesOf = Callable[[str], Sequence[Entry]]
 """Gives the entries written under a hull number's key."""
 

@@ -11,9 +11,10 @@ from pathlib import Path
 import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import Entry, PlaceAndValue, canonical_bytes, view
+from garboard.disk.bulk import makes_many
+from garboard.disk.entries import Entry, Parts, canonical_bytes, view
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.journal import file_name
+from garboard.disk.journal import Beginning, file_name
 from garboard.disk.storage import Damage, Loss, NewerFormat
 from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
@@ -137,6 +138,7 @@ class MergeReport:
 Progress = Callable[[str], None]
 
 
+@makes_many
 def merge(
     sources: Sequence[HullFolder],
     target: HullFolder,
@@ -275,6 +277,7 @@ def bring_entries(
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
     imported: dict[str, Imported] = {}
+    beginnings: dict[str, Beginning] = {}
     missed = {} if passed_over is None else passed_over
     put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
@@ -285,20 +288,22 @@ def bring_entries(
                 here = imported.get(hull, Imported())
                 try:
                     known = target.held(hull)  # with what was received, where that was put into it
-                    offer = source.offer(hull, known | here.received.keys() if dry_run else known)
+                    offer = source.offer(hull, {**known, **here.received} if dry_run else known, beginnings.get(hull))
                 except (NewerFormat, OSError) as failure:
                     missed[file_name(hull)] = in_words(failure)
                     continue
                 imported[hull] = here
-                seen: dict[str, PlaceAndValue] | None = {} if places is not None else None
+                seen: list[Parts | None] = []
                 outcome = put(hull, offer.unknown, seen)
+                if offer.content and hull not in beginnings and not (outcome.refused or outcome.strays):
+                    beginnings[hull] = Beginning(offer.content)
                 carrying = {entry.id: entry.raw for entry, _ in outcome.strays.values()}
                 added: Mapping[str, bytes] = offer.unknown  # nearly always, and a hundred thousand come
                 if outcome.added != tuple(offer.unknown):
                     added = {name: carrying.get(name) or offer.unknown[name] for name in outcome.added}
                 here.received.update(added)
-                if places is not None and seen is not None:
-                    places.setdefault(hull, Places()).take_in(added.items(), seen)
+                if places is not None:
+                    places.setdefault(hull, Places()).take_in(added, seen)
                 here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 here.strays.update(

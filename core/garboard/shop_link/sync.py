@@ -198,7 +198,8 @@ def bring_ashore(
     """Make the tablet and the shop hold the same.
 
     folder   : opened for writing; others may work in it meanwhile
-    prove    : read every attachment here through first, so that a damaged one is fetched again; it takes its time
+    prove    : read every attachment here through first, not only those that changed since they were read through:
+               also what the disk lost without a word is fetched again then. It takes its time
     progress : told from this thread
     returns  : what was done
     errors   : ShopAway (what came and went so far is kept; do it again), NotTheShop, NotPaired, ShopRefused,
@@ -304,9 +305,11 @@ class _Ashore:
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
     def attachments(self, *, prove: bool) -> None:
-        """Exchange attachments. One that is empty, or not as long as the shop's, is read through on the side it is."""
-        if prove:
-            self._prove(self.folder.attachments.names())
+        """Exchange attachments. One that is empty, or not as long as the shop's, is read through on the side it is; so
+        is one here that changed since it was read through last.
+        """
+        held = self.folder.attachments
+        self._prove(held.names() if prove else held.not_proved())
         sizes = {name: self.folder.attachments.size(name) for name in self.folder.attachments.names()}
         mine = self._prove(name for name, size in sizes.items() if not size) | {name for name in sizes if sizes[name]}
         reply = self.line.ask(

@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 
 from garboard.faults import in_number
 from garboard.findings import in_full, plain_text, rounded_beside
+from garboard.report.visible import visible
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -247,7 +248,7 @@ def _chart(label: str, height: float, parts: Iterable[Markup], width: int = WIDT
 
 
 def _link(href: str, told: str, shapes: Markup, *, is_stop: bool = True) -> Markup:
-    where, says, stop = escape(href), escape(told), "" if is_stop else ' tabindex="-1"'
+    where, says, stop = escape(href), escape(visible(told)), "" if is_stop else ' tabindex="-1"'
     return Markup(f'<a href="{where}" aria-label="{says}"{stop}><title>{says}</title>{shapes}</a>')
 
 
@@ -267,4 +268,4 @@ def _line(kind: str, x: float, y: float, to_x: float, to_y: float) -> Markup:
 
 
 def _text(x: float, y: float, words: str, place: str = "name") -> Markup:
-    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(place, f"{x:.1f}", f"{y:.1f}", words)
+    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(place, f"{x:.1f}", f"{y:.1f}", visible(words))

@@ -233,7 +233,9 @@ def _exchanged(report: SyncReport, not_yet: int) -> Iterator[ReportLine]:
     same = alike if report.equal else "Not the same yet; it is tried again."
     if report.not_kept and report.equal:
         same = "The same entries; not all that the shop gave could be kept here."
-    yield ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept))
+    if report.refused and report.equal:
+        same = "The same entries; not every photo and recording."
+    yield ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept or report.refused))
 
 
 def _amount(entries: int, files: int) -> str:

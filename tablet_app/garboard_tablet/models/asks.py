@@ -122,8 +122,17 @@ def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
     if not isinstance(value, str) or not value or first is None:
-        return phrase("row {row}", row=row)
-    return value if first.kind is Kind.TEXT else phrase("row {row}, {value}", row=row, value=value)
+        return _row_in_words(row)
+    return value if first.kind is Kind.TEXT else f"{_row_in_words(row)}, {value}"
+
+
+def _row_in_words(row: str) -> str:
+    """A row by its number; one that a job file calls by a word, by that.
+
+    >>> _row_in_words("3"), _row_in_words("aft")
+    ('row 3', 'aft')
+    """
+    return phrase("row {row}", row=row) if row[:1].isdigit() else row
 
 
 def _asks_of_field(

@@ -19,7 +19,7 @@ from pathlib import Path
 import attrs
 
 import garboard_tablet
-from garboard.disk import folder_names, known_ids, sizes, storage
+from garboard.disk import attachments, folder_names, known_ids, sizes, storage
 from garboard.disk.entries import stray_of
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import SUFFIX, file_name
@@ -210,6 +210,7 @@ def _merge(old: Path, folder: Path) -> Moved:
             sizes.SORTED,
             known_ids.FILE,
             folder_names.FILE,
+            attachments.PROVED,
         ):  # of the old folder's files, not of those here
             continue
         is_unread = old / name in unread

@@ -306,7 +306,7 @@ class EntryPage(EchoingPage):
             presses += [] if self._has_rail(form) else [kept("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
-                presses.append(kept("Change …", self._change, name="change"))
+                presses.append(kept("Change", self._change, name="change"))
             presses += self._photo_press(form)
             presses += [] if self._has_rail(form) else [kept("Leave as it is", self._skip, name="skip")]
         return presses

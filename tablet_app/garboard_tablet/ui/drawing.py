@@ -16,9 +16,10 @@ from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 from kivy.utils import escape_markup
 
-from garboard.findings import Band, Figure, Table, with_minus
+from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
 from garboard.report.unit_signs import with_signs
+from garboard.units import with_minus
 from garboard_tablet.language import shown
 from garboard_tablet.models.labels import Box, Point, along, clear_box, name_of_band
 from garboard_tablet.models.scale import extents, number_text, ticks

@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from garboard.findings import with_minus
 from garboard.report.unit_signs import with_signs
-from garboard.units import UNITS_OF
+from garboard.units import UNITS_OF, with_minus
 
 _UNITS = "|".join(
     sorted({re.escape(unit) for units in UNITS_OF.values() for unit in units if unit}, key=len, reverse=True)
@@ -22,9 +21,7 @@ def joined(text: str) -> str:
 
     >>> joined("5462 ± 409 rev/min at 38.2 kn").split(" ")
     ['5462\\xa0±\\xa0409\\xa0rev/min', 'at', '38.2\\xa0kn']
-    >>> joined("2.4 deg, 50 degC")
-    '2.4°, 50\\xa0°C'
-    >>> joined("-0.5 to 3")
-    '−0.5 to 3'
+    >>> joined("-2.4 deg, 50 degC, 2.5 mm2")
+    '−2.4°, 50\\xa0°C, 2.5\\xa0mm²'
     """
     return with_signs(with_minus(BREAKABLE.sub("\u00a0", text)))

@@ -35,9 +35,9 @@ from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
-from garboard.findings import with_minus
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
+from garboard.units import with_minus
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.curves import pieces, rounded
@@ -400,7 +400,8 @@ class Press(Touched, _Panelled, _Text):
 
     def paint(self) -> None:
         """Take the colours of the kind."""
-        strong = self.kind == "main"  # what is chosen has a thick edge instead: filled is only what is next
+        strong = self.kind == "main"
+        self.bold = self.bold or strong  # what is chosen has a thick edge instead: filled is only what is next
         self.face = theme.action if strong else theme.panel
         self.ground = self.face
         self.color = theme.over_action if strong else theme.fail if self.kind == "away" else theme.ink

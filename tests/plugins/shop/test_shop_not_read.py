@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from contextlib import redirect_stderr
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
-from garboard.disk.hullfile import HULLS_FOLDER
+from garboard.disk import attachments
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
@@ -63,6 +66,36 @@ def test_an_attachment_damaged_on_this_side_is_fetched_again(tmp_path: Path, har
         assert report.attachments_received == 1
         assert folder.attachments.get(NAME) == PHOTO
         assert not bring_ashore(folder, paired, prove=True).attachments_received
+
+
+def test_an_attachment_changed_since_it_was_proved_is_seen_though_length_and_time_are_as_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that nobody changed is not read again, by the next program neither."""
+    monkeypatch.setattr(attachments, "COARSEST_CLOCK", 0)
+    read: list[str] = []
+    really = hashlib.file_digest
+
+    def reading(file: Any, kind: str) -> object:
+        read.append(file.name)
+        return really(file, kind)
+
+    monkeypatch.setattr(hashlib, "file_digest", reading)
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        path = folder.attachments.folder / NAME
+        folder.attachments.put(PHOTO)
+        bring_ashore(folder, paired)
+        assert read.count(str(path)) == 1
+        folder.close()
+        with HullFolder(folder.folder) as again:
+            bring_ashore(again, paired)
+            assert read.count(str(path)) == 1
+            before = path.stat()
+            path.write_bytes(PHOTO[:-1] + bytes([PHOTO[-1] ^ 1]))
+            os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+            assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+            assert bring_ashore(again, paired).attachments_received == 1
+            assert again.attachments.get(NAME) == PHOTO
 
 
 @pytest.mark.parametrize("harm", ["empty", "cut off", "longer"])

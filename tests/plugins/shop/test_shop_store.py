@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +44,7 @@ from garboard_shop.store import (
     Delivery,
     Holding,
     KeptRow,
+    KeptToFinish,
     MustWait,
     Pairing,
     ShopPlugin,
@@ -635,3 +637,63 @@ def test_a_disk_too_full_for_a_folder_is_told_as_a_full_disk(tmp_path: Path, mon
         ):
             with pytest.raises(NotSaved, match=r"no space left.*Free some space"):
                 keeps()
+
+
+@pytest.mark.parametrize("call", ["write", "fsync", "replace"])
+@pytest.mark.parametrize("lasting", [False, True])
+def test_what_is_said_of_a_decision_over_several_hulls_is_so_whichever_call_the_disk_refuses(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str, lasting: bool
+) -> None:
+    """Not saved is nothing, for good; saved is all, at once or after the next question."""
+    offered = {
+        hull: checked(*(entry_number(number, hull) for number in range(2))) for hull in ("ABC00001A526", "ABC00002A526")
+    }
+    said: list[str] = []
+    for refused in count():
+        folder, calls = tmp_path / str(refused), count()
+        with closing(EmbeddedStore(folder)) as store, monkeypatch.context() as patch:
+            put(store, "ABC00001A526", 9)  # the file of one is there, of the other not
+            patch.setattr(os, call, _refused_at(getattr(os, call), calls, refused, lasting))
+            try:
+                store.put_together(offered, "page", NOON)
+                said.append("saved")
+            except KeptToFinish:
+                said.append("follows")
+            except NotSaved:
+                said.append("not saved")
+        with closing(EmbeddedStore(folder)) as store:
+            store.digests()
+            held = [store.ids(hull) >= entries.keys() for hull, entries in offered.items()]
+            assert set(held) == {said[-1] != "not saved"}, (refused, said[-1])
+            assert not [*folder.glob("shop/together/*")]
+        if next(calls) <= refused:
+            break
+    assert set(said) == {"saved", "follows", "not saved"}
+
+
+def test_a_note_that_another_thread_ends_meanwhile_keeps_nobody_from_asking(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with closing(EmbeddedStore(tmp_path)) as store:
+        notes = store._together._notes
+        name = notes.add("{}")
+        listed = Path.glob
+
+        def then_gone(folder: Path, pattern: str) -> list[Path]:
+            found = [*listed(folder, pattern)]
+            notes.drop(name)
+            return found
+
+        monkeypatch.setattr(Path, "glob", then_gone)
+        assert notes.noted() == {}
+        assert store.digests() == {}
+
+
+def _refused_at(real: Callable[..., Any], calls: Iterator[int], refused: int, lasting: bool) -> Callable[..., Any]:
+    def call(*arguments: Any, **named: Any) -> Any:
+        number = next(calls)
+        if number == refused or (lasting and number > refused):
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return real(*arguments, **named)
+
+    return call

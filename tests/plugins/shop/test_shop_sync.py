@@ -152,7 +152,8 @@ def test_a_damaged_attachment_is_named_set_aside_and_comes_back_from_the_shop(tm
         folder.save(measure(tablet("a").author, HullState(HULL), JOB, "small.horn", "attached", run, row=name[:12]))
         (folder.attachments.folder / name).write_bytes(b"a rum")
         report = bring_ashore(folder, paired)
-        assert ([refused for refused, _ in report.refused], report.missing) == ([name], ()), "it is told once"
+        assert (report.refused, report.missing) == ((), ((name, "run.csv"),)), "it is told once"
+        assert [damage.file.name for damage in folder.damage_found()] == [name]
         assert shop.hulls.attachments.names() == frozenset()
         shop.hulls.attachments.put(b"a run")
         bring_ashore(folder, paired)

@@ -170,11 +170,12 @@ def test_what_is_not_by_time_is_drawn_again_for_a_phone_with_every_mark(plugins:
 
 
 def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: PluginHost) -> None:
-    evil = attrs.evolve(JOBS[2], name="<b>", model='"><script>', ever_failed=("<i>.x.y",))
+    evil = attrs.evolve(JOBS[2], name="<b>\u202egnorw", model='"><script>', ever_failed=("<i>.x.y",))
     counted = insight_of([row(2, evil)], Score(0, 0), NOW)
     for chart in charts_of(counted, plugins):
         assert "<b>" not in chart.drawing
         assert "<i>" not in chart.drawing
+        assert "\u202e" not in chart.drawing, "no name turns the writing around"
         for tag, of in tags_in(chart.drawing):
             assert of.get("role") != "img"
             assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)

@@ -16,13 +16,13 @@ import pytest
 
 from campaigns.writers import entry_number
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.hullfile import CheckedEntries, HullFolder
+from garboard.disk.hullfile import CheckedEntries, HullFolder, digest_of
 from garboard.faults import InputError
 from garboard.shop_link.sync import ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import address_of
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
-from garboard_shop.store import TECHNICIAN, Asker, Change, Pairing, ShopPlugin, StoreAway, Tablet, WebUser
+from garboard_shop.store import TECHNICIAN, Asker, Change, Holding, Pairing, ShopPlugin, StoreAway, Tablet, WebUser
 from postgres_cluster import Cluster, SpreadClusters, why_not_here, why_not_spread
 from shop_rig import RunningShop, ask_raw, server_log
 
@@ -64,6 +64,7 @@ def test_tables_of_every_older_version_are_brought_up_to_this_one_with_what_is_i
     cluster: Cluster, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert VERSION > 1
+    held = some(HULL, range(3))[HULL]
     for older in range(1, VERSION):
         url = cluster.database()
         with direct(url) as connection, monkeypatch.context() as patch:
@@ -73,8 +74,15 @@ def test_tables_of_every_older_version_are_brought_up_to_this_one_with_what_is_i
             schema.make_ready(connection, "here")
             assert connection.execute("select version from garboard.about").fetchall() == [(older,)]
             connection.execute("insert into garboard.web_user values (1, 'Ines', 'manager', 'x', 0)")
+            connection.execute("insert into garboard.hull (yard, hull, entries) values (1, %s, 3)", (HULL,))
+            for name, raw in held.items():
+                row = (HULL, bytes.fromhex(name), raw.decode())
+                connection.execute("insert into garboard.entry values (1, %s, %s, %s)", row)
         with closing(PostgresStore(url)) as store:
             assert [one.name for one in store.register.users()] == ["Ines"]
+            assert store.get(HULL, store.ids(HULL)) == held
+            assert store.digests()[HULL] == Holding(digest_of(held), 3)
+            assert store.put_together(some(HULL, range(3)) | some(OTHER), "page", NOON).added
             assert store.register.plugins() == ()
         with direct(url) as connection:
             assert connection.execute("select version from garboard.about").fetchall() == [(VERSION,)]

@@ -432,6 +432,15 @@ def test_reserve_is_a_range_because_its_parts_multiply() -> None:
     )
 
 
+def test_a_reserve_of_minutes_is_told_in_minutes() -> None:
+    """At 600 A: 50 Ah by (5 / 600) ^ 1.15 over 5 A is 0.0406 h: 2.4 min, and not "0.0 h (0.0 to 0.1 h)"."""
+    (finding,) = with_load("600 A")
+    hours = 10 * (5 / 600) ** 1.15
+    assert finding.numbers[0].value == pytest.approx(hours)
+    assert f"{hours * 60:.1f} min (1.2 to 5.1 min) from full" in finding.sentence
+    assert finding.numbers[0].decimals == 2
+
+
 def test_a_draw_below_the_20_h_rate_is_told_as_at_least() -> None:
     """2.5 A of 100 Ah: 50 Ah last 20 h and more; by exp(0.105), the meter's and the capacity's, 18 h surely."""
     (finding,) = with_load("2.5 A", listed="=2.5 A")
@@ -472,7 +481,7 @@ def test_the_load_listed_is_one_number_wherever_it_is_told() -> None:
     view = wired_job([circuit(design_current="=10 A")], read=read)
     load, charging = said(view, "load_sum")
     (reserve,) = said(view, "battery_reserve")
-    assert load.sentence.startswith("10.0 A from 1 circuits")
+    assert load.sentence.startswith("10.0 A from 1 circuit. ")
     assert [doubt.text for doubt in load.doubts] == ["house battery: 4.0 A measured, 10.0 A listed"]
     assert load.numbers[-1].value == pytest.approx(6.0)
     assert "10.0 A listed" in charging.sentence
