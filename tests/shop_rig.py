@@ -65,6 +65,11 @@ class StoppedAtOnce:
         await asyncio.sleep(0.005)  # in which they say that they close
 
 
+def in_test_words(name: str) -> str:
+    """Stands for the titles of a host's steps."""
+    return f"the value {name}"
+
+
 class RunningShop:
     """A shop server over a folder, or another store, listening on loopback until the block ends."""
 
@@ -74,7 +79,7 @@ class RunningShop:
         self.clock_ahead = 0
         self.door_ahead = 0.0
         self.store = store or EmbeddedStore(folder)
-        self.app = make_app(self.store, name=lambda: "Test shop", limits=limits, now=self.now)
+        self.app = make_app(self.store, name=lambda: "Test shop", limits=limits, now=self.now, told=in_test_words)
         self.certificate = own_certificate(folder / SHOP_FOLDER)
         self._listening = serve.listen(HOST, 0)
         self.port: int = self._listening.getsockname()[1]

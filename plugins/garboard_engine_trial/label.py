@@ -33,6 +33,11 @@ _EXTINGUISHERS = ((26.0, 1), (40.0, 2), (math.nextafter(65.0, 66.0), 3))
 """How many below each length [ft]."""
 
 
+MOST_FOR_EACH = 2.0
+"""A label that names fewer persons than go with its weight, as it has seats for fewer, names half of them at least;
+common practice, no source."""
+
+
 def persons_of_weight(pounds: float) -> int:
     """How many persons go with a weight of persons [lb], to the nearest whole number; a half goes up.
 
@@ -137,8 +142,10 @@ def _label_read(view: JobView) -> Iterator[Finding]:
     if not isinstance(persons, int) or pounds is None:
         return
     most = persons_of_weight(pounds)
-    limit = Limit("persons on the label", high=most)
-    is_right = persons <= most
+    fewest = math.ceil(most / MOST_FOR_EACH)
+    is_right = fewest <= persons <= most
+    goes_with = in_number(most, "person")
+    limit = Limit("persons on the label", low=fewest, high=most)
     yield Finding(
         code="engine_trial.label_read.agrees" if is_right else "engine_trial.label_read.misread",
         verdict=Verdict.PASS if is_right else Verdict.ADVISE,
@@ -147,8 +154,8 @@ def _label_read(view: JobView) -> Iterator[Finding]:
             f"The label allows {in_number(persons, 'person')}, and {view.told(pounds, 'lb', 0)} of them: the two "
             f"go together."
             if is_right
-            else f"The label's weight goes with {in_number(most, 'person')} at most. Read it again, or ask the "
-            f"boat's maker."
+            else f"The label's weight goes with {goes_with}{' at most' if persons > most else ''}. Read it again, or "
+            f"ask the boat's maker."
         ),
         basis=(PERSONS.basis,),
         numbers=(Number("persons on the label", persons, decimals=0),),

@@ -30,6 +30,7 @@ from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import GarboardError, InputError, in_words
 from garboard.findings import rounded
 from garboard.history.authority import is_managers, managers_part
+from garboard.history.registers import name_of, register_of
 from garboard.records import JsonValue
 from garboard.shop_link import wire
 from garboard.shop_link.shop_plugins import ApprovedPlugin
@@ -92,6 +93,7 @@ class Shop:
     limits: Limits
     now: Callable[[], int]
     program: ProgramFiles | None = None
+    told: Callable[[str], str] = str
     _room: list[CapacityLimiter] = attrs.field(init=False, factory=list)
 
     def room(self) -> CapacityLimiter:
@@ -126,6 +128,7 @@ def make_app(
     routes: Sequence[BaseRoute] = (),
     lost: Lost | None = None,
     program: ProgramFiles | None = None,
+    told: Callable[[str], str] = str,
 ) -> Starlette:
     """The application.
 
@@ -135,6 +138,7 @@ def make_app(
     routes : further routes, for pages; they do their own sign-in
     lost   : the page a browser gets for an address or a method nobody knows; None for no pages
     program : the program's own files, to tell why a request fails once these are changed; None where nobody looks
+    told   : the name of a value, as `registers.name_of` gives it, in words
     """
 
     async def no_such_thing(request: Request, failure: Exception) -> Response:
@@ -145,7 +149,7 @@ def make_app(
 
     app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: no_such_thing})
     app.router.redirect_slashes = False  # an address is right or it is not; the protocol knows no third way
-    app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now, program=program)
+    app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now, program=program, told=told)
     return app
 
 
@@ -330,7 +334,9 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
         if part and writers is None:
             writers = managers_devices(shop.store.register).difference(tablet.writes_as)
         if part and writers is not None and not is_managers(entry, writers):
-            about = " ".join(filter(None, entry.subject)).replace("_", " ")
+            key = register_of(entry)
+            is_value = key.kind in ("measure", "field")
+            about = shop.told(name_of(key)) if is_value else " ".join(filter(None, entry.subject)).replace("_", " ")
             left[entry.id] = (
                 f"{file_in_words(hull)}, {about or entry.kind}: only a manager's tablet {part}. "
                 "Ask for the manager's role, or let the manager decide it on the day sheet"

@@ -124,6 +124,7 @@ def shop(
         _copy(folder, store_url, copy_to, by)
         return
     from garboard.disk.scratch import clear_away
+    from garboard.hosting.titles import name_in_words
     from garboard_shop import access, naming, serve
     from garboard_shop.app import make_app
     from garboard_shop.certificate import own_certificate
@@ -163,7 +164,14 @@ def shop(
         tell_code(code, role)
         program = ProgramFiles()
         with ShopDesk(store, own_host, shop_folder, new_code, folder / WAITING_FOLDER, program=program) as desk:
-            app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk), program=program)
+            app = make_app(
+                store,
+                name=desk.shop_name,
+                routes=routes_of(desk),
+                lost=lost_in(desk),
+                program=program,
+                told=partial(name_in_words, host=own_host),
+            )
             own = own_host.apart
             serve.run(app, listening, certificate, announce, own.stop if own is not None else bool)
     finally:

@@ -57,6 +57,7 @@ from garboard_wiring_audit.voltage_drop import with_sag
 HEAVY = "heavy"
 NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED, field="networks.cable")
 RESISTANCE = "networks.cable_resistance_per_metre"
+MOST_RESISTANCE = 0.5  # light network cable has conductors of 24 AWG, of 0.08; common practice, no source [ohm/m]
 OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
 SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
 LEAST_RESISTANCE = 0.01  # the heaviest network cable has conductors of 16 AWG; common practice, no source [ohm/m]
@@ -299,8 +300,9 @@ def _resistance(bus: NetworkBus) -> float:
     if bus.cable_resistance_per_metre is not None:
         what = "cable resistance of one metre"
         found = known(bus.cable_resistance_per_metre, "ohm", what, field=RESISTANCE, of=bus.name).value
-        if found < LEAST_RESISTANCE:
-            text = f"{what} reads {bus.cable_resistance_per_metre}, less than that of the heaviest network cable; "
+        if not LEAST_RESISTANCE <= found <= MOST_RESISTANCE:
+            than = "less than that of the heaviest" if found < LEAST_RESISTANCE else "more than that of the lightest"
+            text = f"{what} reads {bus.cable_resistance_per_metre}, {than} network cable; "
             raise NotEnoughData(
                 f"{text}read the data sheet again", lack=Lack.OUT_OF_RANGE, field=RESISTANCE, of=bus.name
             )

@@ -195,6 +195,17 @@ def test_a_boat_with_two_numbers_is_one_line_with_each_disagreement_once(tmp_pat
     assert f"  {HULL}, also {OTHER}: 0 new, 4 there already" in again.splitlines()
 
 
+def test_an_entry_that_several_sources_hold_is_there_once(tmp_path: Path) -> None:
+    """The report said "85 there already" of a boat of 44 entries, two tablets having 42 and 43 of them."""
+    first, second = (measure(tablet("a").author, replay(HULL, []), JOB, STEP, FIELD, "30 kn", row=r) for r in "12")
+    with HullFolder(tmp_path / "a") as one, HullFolder(tmp_path / "b") as other, HullFolder(tmp_path / "s") as shop:
+        for source, entries in ((one, (first,)), (other, (first, second))):
+            for entry in entries:
+                source.save(entry)
+        told = [[(hull.received, hull.existing) for hull in merge([one, other], shop).hulls] for _ in range(2)]
+    assert told == [[(2, 0)], [(0, 2)]]
+
+
 def test_a_builders_next_boats_are_told_of_in_one_line_the_likeliest_first(tmp_path: Path) -> None:
     """Each of ten boats numbered one after the other looks like all others: ninety lines hid the letter O."""
     numbers = [f"QQZ{number:05d}A626" for number in range(4400, 4410)]

@@ -53,6 +53,24 @@ def test_a_row_is_called_by_what_stands_first_in_it(host: PluginHost, place: Fie
     assert said.endswith(words)
 
 
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        (("vessel", "beam", "", ""), "Vessel: beam"),
+        (("vessel", "engines/centre/serial_number", "", ""), "centre engine: serial number"),
+        (("vessel", "engines.serial_number", "", "centre"), "centre engine: serial number"),  # as a doubt names it
+        (("vessel", "engines/port/propeller/pitch_measured", "", ""), "port engine: propeller, pitch as measured"),
+        (("vessel", "circuits/Fore/aft pump/conductor_awg", "", ""), "circuit Fore/aft pump: conductor size, AWG"),
+        (("vessel", "circuits/Pump/unheard_of", "", ""), "circuit Pump: unheard of"),  # of a newer version
+    ],
+)
+def test_a_fact_of_the_boat_is_called_as_people_call_it(host: PluginHost, place: FieldKey, words: str) -> None:
+    """An owner's book said "Vessel: engines/centre/serial number"."""
+    assert place_in_words(place, host) == words
+    if not place[3]:
+        assert name_in_words(name_of(RegisterKey("field", "", tuple(place[1].split("/")))), host) == words
+
+
 def test_without_the_job_a_row_is_its_number(host: PluginHost) -> None:
     assert place_in_words((RUNS, "speed", "2", ""), host).endswith("Speed over ground, 2")
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
+from itertools import combinations
 from typing import Any
 
 import attrs
@@ -18,7 +20,12 @@ from garboard_tablet.models.scale import ticks
 SIZES = ((1030, 676), (784, 900), (790, 420), (600, 420))
 
 
-def sample_figures() -> Iterator[Figure]:
+@cache
+def sample_figures() -> tuple[Figure, ...]:
+    return tuple(_assessed())
+
+
+def _assessed() -> Iterator[Figure]:
     host = make_host(entry_points=False)
     for path in sample_job_files():
         view = view_of(read_job_file(path), path.parent)
@@ -65,6 +72,17 @@ def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window: Any) -> 
                 inner = (box[0] + 1, box[1] + 1, box[2] - 1, box[3] - 1)
                 assert not any(holds(inner, point) for point in plot.curves), (figure.title, size)
                 assert not any(overlap(box, other) for other in plot.names if other is not box), (figure.title, size)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_no_name_of_a_band_covers_another_or_a_reading(kivy_window: Any, size: tuple[int, int]) -> None:
+    """The shop aims at the middle of the full-throttle window, where the window has its name."""
+    for figure in sample_figures():
+        plot = drawn(figure, size)
+        names = plot.names[: len(figure.bands)]
+        assert not any(overlap(one, other) for one, other in combinations(names, 2)), (figure.title, size)
+        if not any(series.line for series in figure.series):  # among curves it covers the least
+            assert not any(holds(name, point) for name in names for point in plot.curves), (figure.title, size)
 
 
 def test_a_point_of_the_second_axis_lies_on_the_curve_of_that_axis(kivy_window: Any) -> None:

@@ -38,7 +38,7 @@ class HullMerge:
     """What merging did to one hull.
 
     received    : entries that were new here
-    existing    : entries of the sources that were here before, or received from an earlier source
+    existing    : entries of the sources that were here before; one that several sources hold counts once
     disagreeing : what disagrees now and did not before, with the job it is in
     stale       : sign-offs that cover everything no longer and did before: (who, names of the values they miss)
     also        : other hull numbers that are the same boat
@@ -243,17 +243,20 @@ class Imported:
     """What the sources imported of one hull.
 
     received : entries that were new, by id
-    existing : how many were here before, or received from an earlier source
     offered  : ids of every entry in the sources
     refused  : for entries that cannot be kept, the reason
     strays   : bytes that were new and are no entry, by the id they came under, with the reason; they are kept as such
     """
 
     received: dict[str, bytes] = attrs.field(factory=dict)
-    existing: int = 0
     offered: set[str] = attrs.field(factory=set)
     refused: dict[str, str] = attrs.field(factory=dict)
     strays: dict[str, str] = attrs.field(factory=dict)
+
+    @property
+    def existing(self) -> int:
+        """How many were here before. One that several sources hold is one."""
+        return len(self.offered - self.received.keys() - self.refused.keys())
 
 
 def bring_entries(
@@ -301,7 +304,6 @@ def bring_entries(
                 here.received.update(added)
                 if places is not None:
                     places.setdefault(hull, Places()).take_in(added, seen)
-                here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
                 here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 here.strays.update(

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import attrs
+
 from garboard.fields import Kind
 from garboard.findings import OF_VESSEL
 from garboard.hosting.equipment import piece_title
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of_fact
+from garboard.records import EQUIPMENT, RECORD_OF, is_own_kind
 
 _NAMING = (Kind.TEXT, Kind.CHOICE, Kind.AMOUNT)
 
@@ -23,11 +26,40 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
     if step_key == OF_VESSEL and (declared := host.equipment.get(kind)) is not None:
         known = declared.field(fact)
         return f"{piece_title(kind, of, host.equipment)}: {known.title if known else fact.replace('_', ' ')}"
+    if step_key == OF_VESSEL and not is_own_kind(kind):
+        return fact_in_words(f"{kind}/{of}/{fact}" if kind in EQUIPMENT else field_name)
     step = host.step(step_key)
     titles = (field.title for field in step.all_fields() if field.is_called(field_name)) if step else iter(())
     field = next(titles, None) or field_name.replace("_", " ")
     named = row_in_words(place, host, view) if row and view is not None else row
     return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, named))])
+
+
+def fact_in_words(path: str) -> str:
+    """A fact of the vessel by its path, as a person calls it; of kinds of the program's own.
+
+    >>> fact_in_words("beam"), fact_in_words("engines/port/serial_number")
+    ('Vessel: beam', 'port engine: serial number')
+    >>> fact_in_words("engines/port/propeller/pitch"), fact_in_words("networks/main/devices/plotter/drop_length")
+    ('port engine: propeller, pitch', 'instrument network main: device plotter, drop length')
+    """
+    kind, _, rest = path.partition("/")
+    inner, _, fact = rest.rpartition("/")
+    if kind not in EQUIPMENT or not inner:
+        return f"Vessel: {path.replace('/', ' ').replace('_', ' ')}"
+    piece, _, device = inner.partition("/devices/")
+    of_propeller = kind == "engines" and piece.endswith("/propeller")
+    piece = piece.removesuffix("/propeller") if of_propeller else piece
+    within = "propeller" if of_propeller else "devices" if device else kind
+    fields = attrs.fields_dict(RECORD_OF[within])
+    title = fields[fact].metadata.get("title") if fact in fields else ""
+    part = "propeller, " if of_propeller else f"device {device}, " if device else ""
+    return f"{piece_title(kind, piece, {})}: {part}{_lower(title) if title else fact.replace('_', ' ')}"
+
+
+def _lower(title: str) -> str:
+    """A title within a sentence: an abbreviation stays as it is."""
+    return title if title[1:2].isupper() else f"{title[:1].lower()}{title[1:]}"
 
 
 def row_in_words(place: FieldKey, host: PluginHost, view: JobView) -> str:
@@ -56,10 +88,7 @@ def name_in_words(name: str, host: PluginHost, view: JobView | None = None) -> s
     """
     step, *rest = name.split("/")
     if step == OF_VESSEL and rest:
-        of_a_piece = len(rest) > 1 and rest[0] in host.equipment
-        return (
-            name_in_words("/".join(rest), host, view) if of_a_piece else f"Vessel: {' '.join(rest).replace('_', ' ')}"
-        )
+        return place_in_words((OF_VESSEL, "/".join(rest), "", ""), host)
     if step in host.equipment and len(rest) > 1:
         return place_in_words((OF_VESSEL, name, "", ""), host)
     is_key = "." in step and " " not in step  # also of a step whose plugin is not at work

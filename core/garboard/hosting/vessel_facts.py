@@ -20,6 +20,8 @@ LEAST_TO_START = 20.0
 """A battery of less than this starts no outboard of STARTED_BY_HAND or more [Ah]; common practice, no source."""
 STARTED_BY_HAND = 40.0
 """Below this an outboard may be started by hand, or by a small battery [hp]; common practice, no source."""
+LEAST_TO_CRANK = 30.0
+"""No motor that cranks an outboard draws less [A]; common practice, no source."""
 HOURS_APART = 50.0
 """Engines of one boat that have run further apart than this are asked about [h]; common practice, no source."""
 PRINTED = (60, 70, 75, 80, 85, 90, 105, 125, 200)
@@ -47,6 +49,7 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
             for device in piece.devices if isinstance(piece, NetworkBus) else ():
                 yield from (f"{piece.name} device {device.name}, {asked}" for _, asked in unusual_in(device))
     yield from _not_printed(vessel)
+    yield from _cranks_too_little(vessel)
     yield from _hours_apart(vessel)
     for number, engines in _shared((one.serial_number.strip().casefold(), one.position) for one in vessel.engines):
         yield f"{engines[0]} engine and {engines[1]} engine have one serial number, {number.upper()}. Is it right?"
@@ -59,6 +62,16 @@ def _hours_apart(vessel: Vessel) -> Iterator[str]:
     if run and run[-1][0] - run[0][0] > HOURS_APART:
         (_, least, few), (_, most, many) = run[0], run[-1]
         yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
+
+
+def _cranks_too_little(vessel: Vessel) -> Iterator[str]:
+    """Of a lead to a cranking motor nothing is judged, so what is none must not be called one."""
+    for one in vessel.circuits:
+        told = (("design current", one.design_current), ("fuse or breaker", one.protection_rating))
+        for what, amount in told:
+            if one.use == "cranking motor" and amount and amount.to("A") < LEAST_TO_CRANK:
+                yield f"circuit {one.name}: {what} {amount} is too little for a cranking motor. Is it one?"
+                break
 
 
 def _shared(named: Iterable[tuple[str, str]]) -> Iterator[tuple[str, tuple[str, ...]]]:

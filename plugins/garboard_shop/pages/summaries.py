@@ -29,7 +29,7 @@ from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.equipment import facts_without_plugin, plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.hosting.judged_before import JudgedBefore
-from garboard.hosting.titles import kind_in_words, name_in_words, place_in_words
+from garboard.hosting.titles import fact_in_words, kind_in_words, name_in_words, place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.judging.assessing import Question, questions
@@ -409,7 +409,7 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
     if key.kind == "field" and (key.subject[0] in host.equipment or is_own_kind(key.subject[0])):
         return name_in_words("/".join(key.subject), host)
     if key.kind == "field":
-        return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
+        return fact_in_words("/".join(key.subject))
     if key.kind == "step" and key.subject:
         return name_in_words(name_of(key), host)
     if key.kind == "setting" and key.subject:

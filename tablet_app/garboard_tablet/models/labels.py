@@ -40,6 +40,50 @@ def overlap(one: Box, other: Box) -> bool:
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
+def name_of_band(
+    box: Box,
+    curves: Sequence[Point],
+    taken: Sequence[Box],
+    band: Box,
+    room: Box,
+    *,
+    mark: float = 0.0,
+    levels: Sequence[float] = (),
+) -> Box:
+    """Where the name of a band stands clear: where it belongs, up or down in its band, or further on.
+
+    box     : where it belongs
+    curves  : points along all that is drawn
+    taken   : boxes of what is written already
+    band    : the name stays between its bottom and its top
+    room    : and left of its right edge
+    mark    : half the size of what is drawn at a point
+    levels  : heights of other lines that go all across
+    returns : the first that covers least: no other name, then no curve, then no line, if it can be
+
+    >>> name_of_band((0, 45, 30, 55), [], [(0, 45, 20, 55)], (0, 0, 100, 100), (0, 0, 100, 100))
+    (0, 55, 30, 65)
+    >>> name_of_band((0, 45, 30, 55), [], [(0, 45, 20, 55)], (0, 50, 100, 50), (0, 0, 100, 100))
+    (20, 45, 50, 55)
+    >>> name_of_band((0, 45, 30, 55), [(20, 50)], [], (0, 40, 100, 60), (0, 0, 100, 100))
+    (35.0, 45, 65.0, 55)
+    """
+    left, bottom, right, top = box
+    wide, high = right - left, top - bottom
+    ups = (sign * number * high for number in range(1, _DISTANCES) for sign in (1, -1))
+    heights = [bottom, *(bottom + up for up in ups if band[1] <= bottom + up and top + up <= band[3])]
+    end = room[2] - wide
+    lefts = [left, *sorted({other[2] for other in taken if other[2] > left}), (left + end) / 2, end]
+    boxes = [(x, y, x + wide, y + high) for x in lefts if x + wide <= room[2] for y in heights]
+
+    def covers(one: Box) -> tuple[int, int, int]:
+        grown = (one[0] - mark, one[1] - mark, one[2] + mark, one[3] + mark)
+        names, points = sum(overlap(one, other) for other in taken), sum(holds(grown, point) for point in curves)
+        return names, points, sum(one[1] < level < one[3] for level in levels)
+
+    return min(boxes or [box], key=covers)
+
+
 def clear_box(size: Point, at: Point, ring: float, curves: Sequence[Point], taken: Iterable[Box], room: Box) -> Box:
     """A box for a name near its point, the nearest that covers no curve and no other name.
 

@@ -21,7 +21,7 @@ from garboard.report.palette import SERIES_STYLES
 from garboard.report.unit_signs import with_signs
 from garboard.units import with_minus
 from garboard_tablet.language import shown
-from garboard_tablet.models.labels import Box, Point, along, clear_box
+from garboard_tablet.models.labels import Box, Point, along, clear_box, name_of_band
 from garboard_tablet.models.scale import extents, number_text, ticks
 from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.joined import joined
@@ -121,7 +121,7 @@ class Plot(Widget):
                 self._draw_series(number, part, line=series.line, markers=series.markers)
                 whole = [point for point in part if all(map(math.isfinite, point))]
                 self.curves.extend(along(whole, dp(6)) if series.line else whole)
-        for band in figure.bands:
+        for band in sorted(figure.bands, key=lambda one: one.high > one.low):  # a line has one place for its name
             self._name_band(band, x_span, y_span, y2_span)
         for marker in figure.markers:
             span = y2_span if marker.second_axis and y2_span else y_span
@@ -202,8 +202,8 @@ class Plot(Widget):
             SmoothLine(points=edge, width=dp(1.6))
 
     def _name_band(self, band: Band, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
-        """On top of everything, on a ground of its own."""
-        left, _, right, top = self._box
+        """On top of everything, on a ground of its own, and on no other name."""
+        left, bottom, right, top = self._box
         span = {"x": x_span, "y": y_span, "y2": y2_span or y_span}[band.axis]
         middle = (max(band.low, span[0]) + min(band.high, span[1])) / 2
         found = texture(band.name, sp(SMALL))
@@ -211,11 +211,20 @@ class Plot(Widget):
             x, y = self._at(max(band.low, span[0]), y_span[0], x_span, y_span)[0] + dp(8), top - dp(20)
         else:
             x, y = left + dp(10), self._at(x_span[0], middle, x_span, span)[1]
-        x = min(x, right - found.width - dp(6))
+        x = min(x, right - found.width - dp(6)) - dp(4)
+        ends = (bottom, top)
+        if band.axis != "x":
+            low, high = (min(max(edge, span[0]), span[1]) for edge in (band.low, band.high))
+            ends = (self._at(x_span[0], low, x_span, span)[1], self._at(x_span[0], high, x_span, span)[1])
+        belongs = (x, y - found.height / 2, x + found.width + dp(8), y + found.height / 2)
+        within = (left, ends[0], right, ends[1])
+        lines = [one for one in self._figure.bands if one.axis == band.axis != "x" and one.low == one.high != band.low]
+        levels = [self._at(x_span[0], one.low, x_span, span)[1] for one in lines]
+        box = name_of_band(belongs, self.curves, self.names, within, self._box, mark=dp(8), levels=levels)
+        self.names.append(box)
         Color(*theme.panel)
-        Rectangle(pos=(x - dp(4), y - found.height / 2), size=(found.width + dp(8), found.height))
-        self.names.append((x - dp(4), y - found.height / 2, x + found.width + dp(4), y + found.height / 2))
-        draw_text(band.name, x, y, "ink", SMALL, (0, 0.5))
+        Rectangle(pos=box[:2], size=(box[2] - box[0], box[3] - box[1]))
+        draw_text(band.name, box[0] + dp(4), (box[1] + box[3]) / 2, "ink", SMALL, (0, 0.5))
 
     def _draw_series(self, number: int, points: Sequence[tuple[float, float]], *, line: bool, markers: bool) -> None:
         style = SERIES_STYLES[number % len(SERIES_STYLES)]

@@ -75,6 +75,8 @@ def test_a_label_whose_figures_do_not_go_together_is_read_again() -> None:
     for length in ("19.5", "26.4"):  # a longer boat may carry a label all the same
         (one,) = found("label_read", law({**LABEL, "label_persons": 8}), length)
         assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.label_read.misread")
+    (one,) = found("label_read", law({**LABEL, "label_persons_weight": "12000 lb"}))
+    assert (one.code, "goes with 85 persons" in one.sentence) == ("engine_trial.label_read.misread", True)
     assert found("label_read", {}, "26.4") == []
     vessel = attrs.evolve(boat(rated_power=Amount("150", "hp")), length=Amount("19.5", "ft"))
     listed = job_view(vessel, law(LABEL, "110 lb"), settings=None)

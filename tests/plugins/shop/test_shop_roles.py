@@ -93,7 +93,7 @@ def test_what_a_manager_decides_is_refused_by_name_and_stays_until_the_tablet_is
     assert shop.store.ids(OTHER) == frozenset()
     assert report.differing == (HULL, OTHER)
     why = dict(report.refused)[decided[0].id]
-    assert f"hull {HULL}, run speed: only a manager's tablet settles a disagreement." in why
+    assert f"hull {HULL}, the value run/speed: only a manager's tablet settles a disagreement." in why
     assert "Ask for the manager's role, or let the manager decide it on the day sheet" in why
     assert why in readable_report(report)
     assert readable_report(report).endswith("NOT the same yet, see to what was refused above, then bring ashore again")

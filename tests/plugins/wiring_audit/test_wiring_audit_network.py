@@ -129,6 +129,7 @@ def far(amperes_number: int, metres: float, **more: Any) -> NetworkDevice:
         ({"cable": "mid"}, LACKING, "resistance of one metre of cable is not entered"),
         ({"cable": "mid", "cable_resistance_per_metre": "=20 mohm"}, PASS, ""),
         ({"cable": "mid", "cable_resistance_per_metre": "=2 mohm"}, LACKING, "than that of the heaviest network cable"),
+        ({"cable": "mid", "cable_resistance_per_metre": "=53 ohm"}, LACKING, "that of the lightest network cable"),
         ({"backbone_length": "=5 m"}, LACKING, "on a backbone of 5 m; correct one"),
         ({"backbone_length": None, "devices": (device("a", distance_from_power=None),)}, LACKING, "backbone length"),
     ],
