@@ -166,12 +166,13 @@ def test_a_source_entered_for_two_sensors_is_doubted_for_both(host: PluginHost, 
     assert all(one.verdict is not Verdict.PASS for one in found)
 
 
-@pytest.mark.parametrize(("full", "doubted"), [("5000 lb", 1), ("2300 kg", 1), ("6700 lb", 0), ("8100 lb", 0)])
-def test_a_boat_lighter_fully_laden_than_as_run_is_doubted(sample: JobFile, full: str, doubted: int) -> None:
+@pytest.mark.parametrize(("full", "asked"), [("5000 lb", 1), ("2300 kg", 1), ("6700 lb", 0), ("8100 lb", 0)])
+def test_a_boat_lighter_fully_laden_than_as_run_is_asked_about(sample: JobFile, full: str, asked: int) -> None:
     """As run it weighs 6800 lb, which is 3084 kg. Both are weighed or reckoned, so they may differ by a little."""
     vessel = structure(changed(sample, "displacement_full_load", value=full), Vessel, "job")
-    fields = ["displacement_as_run", "displacement_full_load"]
-    assert [doubt.field for doubt in doubts_of(vessel)] == fields * doubted
+    told = [f"fully laden the boat weighs {full}, less than as run, 6800 lb. Is it right?"]
+    assert list(unusual_facts(vessel)) == told * asked
+    assert not list(doubts_of(vessel))
 
 
 @pytest.mark.parametrize(("path", "value", "calculator"), DOUBTED)
