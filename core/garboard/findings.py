@@ -41,14 +41,30 @@ __all__ = [
     "Verdict",
     "decimals_beside",
     "in_full",
+    "is_numbered",
     "not_enough_data",
     "plain_text",
     "rounded",
     "rounded_beside",
+    "row_in_words",
     "with_minus",
     "with_spread",
     "with_uncertainty",
 ]
+
+
+def is_numbered(row: str) -> bool:
+    """Whether a row goes by a number; a job file may call one by a word."""
+    return row[:1].isdigit()
+
+
+def row_in_words(row: str) -> str:
+    """A row by its number; one that a job file calls by a word, by that.
+
+    >>> row_in_words("3"), row_in_words("aft")
+    ('row 3', 'aft')
+    """
+    return f"row {row}" if is_numbered(row) else row
 
 
 class BasisKind(enum.Enum):

@@ -12,7 +12,16 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, plain_text, rounded, with_uncertainty
+from garboard.findings import (
+    OF_VESSEL,
+    Lack,
+    Missing,
+    NotEnoughData,
+    plain_text,
+    rounded,
+    row_in_words,
+    with_uncertainty,
+)
 from garboard.records import (
     NETWORK_SOURCES,
     Forecast,
@@ -458,7 +467,7 @@ class JobView:
         return name.replace("_", " ")
 
     def _where(self, step: str, field: str, row: str, of: str) -> str:
-        return self.field_in_words(step, field) + (f" ({of})" if of else "") + (f", row {row}" if row else "")
+        return self.field_in_words(step, field) + (f" ({of})" if of else "") + (f", {row_in_words(row)}" if row else "")
 
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""

@@ -9,7 +9,18 @@ from itertools import pairwise
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, in_full, not_enough_data
+from garboard.findings import (
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    Number,
+    Table,
+    Verdict,
+    in_full,
+    not_enough_data,
+    row_in_words,
+)
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard.units import day_in_words
@@ -55,7 +66,7 @@ def _plan(view: JobView) -> list[Band]:
     for row, (before, after) in zip(rows[1:], pairwise(bands), strict=True):
         asking.need(
             not after.until <= before.until,
-            f"break-in plan, row {row}: it ends no later than the row before; correct one",
+            f"break-in plan, {row_in_words(row)}: it ends no later than the row before; correct one",
             lack=Lack.CONTRADICTS,
             step=AFTER,
             field="until",

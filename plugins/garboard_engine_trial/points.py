@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, row_in_words
 from garboard.job_view import JobView, nothing_at
 from garboard.records import EQUIPMENT
 from garboard.steps import Calculator, Field, Kind, Step
@@ -167,7 +167,7 @@ def _unnamed(view: JobView, step: Step, table: Field, rows: Sequence[str]) -> It
     name = table.columns[0]
     for row in rows or (("1",) if table.required else ()):
         if row and not str(view.value(step.key, name.name, row=row) or "").strip():
-            text = f"{name.title.lower()}, row {row}" if rows else f"{table.title.lower()}: none entered"
+            text = f"{name.title.lower()}, {row_in_words(row)}" if rows else f"{table.title.lower()}: none entered"
             place = attrs.evolve(nothing_at(view, step.key, name.name, row=row), text=text)
             yield Point(place, None, True)
 
@@ -189,7 +189,7 @@ def row_name(view: JobView, step: str, table: Field | None, row: str) -> str:
     if table is None or not row:
         return ""
     said = view.value(step, table.columns[0].name, row=row)
-    return " ".join(said.split()) if isinstance(said, str) and said.strip() else f"row {row}"
+    return " ".join(said.split()) if isinstance(said, str) and said.strip() else row_in_words(row)
 
 
 def is_entered(view: JobView, step: str, *fields: str, row: str = "", of: str = "") -> bool:

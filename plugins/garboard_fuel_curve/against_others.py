@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.faults import in_number
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded, row_in_words
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
@@ -199,7 +199,8 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
                 if abs(read - stated) > max(FAR_AT_LEAST, FAR_FROM_STEP * stated):
                     place = (STEPS, "engine_speed", row, engine.position)
                     far[place] = (
-                        f"row {row}: engine speed {rounded(read)} rev/min ({engine.position}) at step {rounded(stated)}"
+                        f"{row_in_words(row)}: engine speed {rounded(read)} rev/min ({engine.position}) "
+                        f"at step {rounded(stated)}"
                     )
     if not far:
         return None

@@ -9,7 +9,7 @@ from itertools import combinations, islice, pairwise
 
 import attrs
 
-from garboard.findings import Doubt, Lack, Missing, rounded
+from garboard.findings import Doubt, Lack, Missing, rounded, row_in_words
 from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
@@ -435,7 +435,7 @@ def _alone_in_their_unit(view: JobView, steps: Sequence[ThrottleStep]) -> Iterat
             row, amount = read[place]
             around = [float(near.text) for _, near in read[max(0, place - 1) : place + 2]]
             others = read[place - 1][1].unit  # of the first the last
-            text = f"row {row}: {field.replace('_', ' ')} {amount}, where all other rows are in {others}"
+            text = f"{row_in_words(row)}: {field.replace('_', ' ')} {amount}, where all other rows are in {others}"
             slips.setdefault(row, []).append(((STEPS, field, row, of), text if around == sorted(around) else ""))
     for step in steps:
         of_step = [slip for row in step.rows for slip in slips.get(row, [])]

@@ -8,7 +8,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.numeric import slope
@@ -260,7 +260,7 @@ def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
         text = f"fuel flow ({position}) must be above 0 and at most 1000 gal/h"
         need(math.isnan(flow) or 0 < flow <= 1000, text, field="fuel_flow", of=position)
     return ThrottleStep(
-        name=f"row {row}",
+        name=row_in_words(row),
         rows=(row,),
         engine_speeds=tuple(speeds),
         flows=tuple(flows),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Number, rounded
+from garboard.findings import Number, is_numbered, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue
 
@@ -38,14 +38,17 @@ def rows_named(rows: Sequence[str]) -> str:
 
     >>> rows_named(["3"]), rows_named(["2", "7"]), rows_named(["2", "3", "4", "9"])
     ('row 3', 'rows 2 and 7', 'rows 2 to 4 and 9')
+    >>> rows_named(["aft"]), rows_named(["aft", "2"])
+    ('aft', 'row 2 and aft')
     """
     runs: list[list[str]] = []
-    for row in rows:
+    for row in sorted(rows, key=is_numbered, reverse=True):  # those called by a word last
         follows = runs and is_number(row) and is_number(runs[-1][-1]) and int(row) == int(runs[-1][-1]) + 1
         runs[-1].append(row) if follows else runs.append([row])
     texts = [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else run)]
     *others, last = texts
-    return f"row{'s' if len(rows) > 1 else ''} {', '.join(others)}{' and ' if others else ''}{last}"
+    word = ("", "row ", "rows ")[min(sum(map(is_numbered, rows)), 2)]
+    return f"{word}{', '.join(others)}{' and ' if others else ''}{last}"
 
 
 def is_at_least(measured: MeasuredValue) -> bool:

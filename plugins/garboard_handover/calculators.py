@@ -25,6 +25,7 @@ from garboard.findings import (
     in_full,
     rounded,
     rounded_beside,
+    row_in_words,
 )
 from garboard.job_view import JobView, nothing_at, refuse_set_back
 from garboard.records import EQUIPMENT
@@ -171,9 +172,9 @@ def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[Mi
     in_order: set[tuple[str, str]] = set()
     for row in _rows(view, step.key):
         named = named_in(view, step.key, label.name, row)
-        called = named or f"row {row}"
+        called = named or row_in_words(row)
         if not named:
-            text = f"{label.title.lower()} of row {row}"
+            text = f"{label.title.lower()}, {row_in_words(row)}"
             yield attrs.evolve(nothing_at(view, step.key, label.name, row=row), text=text), None, True
         for point in points:
             if point.kind is Kind.YES_NO:
@@ -454,7 +455,9 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
     unnamed = [row for row in rows if not named_in(view, steps.PUNCH_LIST, "fault", row)]
     if unnamed and not open_faults:
         asked = tuple(
-            attrs.evolve(nothing_at(view, steps.PUNCH_LIST, "fault", row=row), text=f"what was found, row {row}")
+            attrs.evolve(
+                nothing_at(view, steps.PUNCH_LIST, "fault", row=row), text=f"what was found, {row_in_words(row)}"
+            )
             for row in unnamed
         )
         raise NotEnoughData(*asked)
@@ -482,7 +485,10 @@ class _OpenFault:
 
 def _open_fault(view: JobView, row: str) -> Iterator[_OpenFault]:
     """A fault of the list and what is still to do about it; nothing when it was put right and tried again."""
-    fault = _plain(named_in(view, steps.PUNCH_LIST, "fault", row)) or f"Row {row}, whose text is not settled"
+    fault = (
+        _plain(named_in(view, steps.PUNCH_LIST, "fault", row))
+        or f"A fault ({row_in_words(row)}), whose text is not settled"
+    )
     retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
     entered = view.find(steps.PUNCH_LIST, "fault", row=row)
     by = entered.by if entered else ""

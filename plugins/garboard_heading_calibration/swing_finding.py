@@ -25,6 +25,7 @@ from garboard.findings import (
     in_full,
     rounded,
     rounded_beside,
+    row_in_words,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -318,7 +319,7 @@ def _odd(view: JobView, readings: Sequence[SwingPoint]) -> list[SwingPoint]:
 
 def _off_the_curve(readings: Sequence[SwingPoint], odd: Sequence[SwingPoint]) -> str:
     """What to say of a reading the others contradict, or of those of which one is."""
-    called = [f"{f'row {one.row}' if one.row else 'the run'} on {rounded(one.compass):0>3} by compass" for one in odd]
+    called = [f"{row_in_words(one.row) or 'the run'} on {rounded(one.compass):0>3} by compass" for one in odd]
     if len(odd) > 1:
         return f"One of {', '.join(called)} does not fit the others: read these again."
     others = [reading for reading in readings if reading is not odd[0]]

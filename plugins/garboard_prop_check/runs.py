@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
@@ -274,7 +274,7 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
     if asking.missing:
         return asking.missing[0]
     if not 0 < value <= highest:
-        where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
+        where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, {row_in_words(row)}"
         text = f"{where} must lie above 0 and up to {in_full(highest)} {unit}, it reads {in_full(value)}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
     digit = _last_digit(view, field, unit, row) if field == SPEED else 0.0

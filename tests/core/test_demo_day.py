@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
+import attrs
 import pytest
 
 from garboard.demo.demo_day import Day, keep_issued, make_day, settle_day, sign_day
@@ -28,6 +30,14 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Day:
     again = make_day(jobs, out)
     assert again.report.received == 0
     return made
+
+
+@pytest.fixture
+def own_day(day: Day, tmp_path: Path) -> Day:
+    """The day again, to write into: no other test sees what is written."""
+    shutil.copytree(day.shop.parent, tmp_path / "day")
+    tablets = tuple(tmp_path / "day" / one.relative_to(day.shop.parent) for one in day.tablets)
+    return attrs.evolve(day, shop=tmp_path / "day" / day.shop.name, tablets=tablets)
 
 
 def test_the_evenings_merge_names_the_disagreement_the_stale_sign_offs_and_the_look_alike(day: Day) -> None:
@@ -59,26 +69,26 @@ def test_a_value_that_disagrees_is_not_used_and_says_so(day: Day) -> None:
     assert view.amount("prop_check.full_throttle", "speed", "kn", row="1") == 32.9
 
 
-def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(day: Day) -> None:
-    assert len(settle_day(day.shop)) == 3
-    assert settle_day(day.shop) == ()
-    with HullFolder(day.shop, read_only=True) as shop:
+def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(own_day: Day) -> None:
+    assert len(settle_day(own_day.shop)) == 3
+    assert settle_day(own_day.shop) == ()
+    with HullFolder(own_day.shop, read_only=True) as shop:
         assert open_hull(shop, "QQZO1209A626").jobs == open_hull(shop, LONG_REACH).jobs == ("long-reach-2026-05",)
         view = open_hull(shop, LONG_REACH).view("long-reach-2026-05")
     assert view.amount("fuel_curve.tanks", "usable_fuel", "gal") == 270
 
 
-def test_the_boat_measured_again_is_signed_again_and_finished_and_no_one_signs_twice(day: Day) -> None:
+def test_the_boat_measured_again_is_signed_again_and_finished_and_no_one_signs_twice(own_day: Day) -> None:
     host = make_host()
-    before = assess_one(day.shop, host, KITTIWAKE)
+    before = assess_one(own_day.shop, host, KITTIWAKE)
     assert not is_handed_over(before.view)
-    assert set(sign_day(day)) == {f"{KITTIWAKE}: technician N. Sorrel", f"{KITTIWAKE}: owner J. Ashdown"}
-    after = assess_one(day.shop, host, KITTIWAKE)
+    assert set(sign_day(own_day)) == {f"{KITTIWAKE}: technician N. Sorrel", f"{KITTIWAKE}: owner J. Ashdown"}
+    after = assess_one(own_day.shop, host, KITTIWAKE)
     assert is_handed_over(after.view)
     assert hand_over(after.view, after.assessed, ()).lacking == ()
     assert [one.stale for one in after.view.sign_offs] == [False, False]
-    assert sign_day(day) == ()
-    with HullFolder(day.tablets[1], read_only=True) as tablet, HullFolder(day.shop, read_only=True) as shop:
+    assert sign_day(own_day) == ()
+    with HullFolder(own_day.tablets[1], read_only=True) as tablet, HullFolder(own_day.shop, read_only=True) as shop:
         assert tablet.ids(KITTIWAKE) == shop.ids(KITTIWAKE)
 
 
@@ -111,14 +121,14 @@ def test_a_folder_of_hull_files_is_assessed_like_job_files_and_a_book_needs_one_
         assess_one(day.shop, host)
 
 
-def test_a_finished_boats_book_is_issued_once_and_its_root_stays(day: Day) -> None:
-    with HullFolder(day.shop, read_only=True) as shop:
+def test_a_finished_boats_book_is_issued_once_and_its_root_stays(own_day: Day) -> None:
+    with HullFolder(own_day.shop, read_only=True) as shop:
         boat = open_hull(shop, KITTIWAKE)
         before = proof_of(boat, boat.jobs[0])
         view = boat.view(boat.jobs[0])
     for _ in range(2):
-        keep_issued(day.shop, view, b"the book", before, {"handover": "1"})
-    with HullFolder(day.shop, read_only=True) as shop:
+        keep_issued(own_day.shop, view, b"the book", before, {"handover": "1"})
+    with HullFolder(own_day.shop, read_only=True) as shop:
         boat = open_hull(shop, KITTIWAKE)
         (one,) = issued_books(boat, view.job.id)
         assert (one.root, one.entry.by) == (before.root, "M. Office")

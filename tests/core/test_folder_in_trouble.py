@@ -19,6 +19,7 @@ from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.sizes import FILE as SIZES
+from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
 from garboard.history.authoring import Author, measure
 from garboard.history.boat import open_hull
@@ -524,3 +525,26 @@ def test_a_hull_file_that_cannot_be_read_ends_a_command_that_writes_in_it_with_w
             assert files.readable() == ()
             assert files.left_alone == {_of(folder): os.strerror(number).lower()}
     assert _run(*_WRITES["take-back"](folder, folder)).exit_code == 0
+
+
+def test_half_a_note_that_a_full_disk_left_makes_no_file_that_never_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name, write = "ABC00001A526-19d0b6230e224fe4.hull", os.write
+
+    def takes_twelve(descriptor: int, data: bytes) -> int:
+        return write(descriptor, data[:12])
+
+    def refused(_descriptor: int, _length: int) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    sizes = FileSizes(tmp_path, writing=True)
+    with monkeypatch.context() as full:
+        full.setattr(os, "write", takes_twelve)
+        full.setattr(os, "ftruncate", refused)
+        sizes.note({name: 500})
+    sizes.note({name: 700})
+    sizes.close()
+    again = FileSizes(tmp_path, writing=False)
+    assert again.hulls_not_among([]) == [name]
+    assert again.least(name) == 700

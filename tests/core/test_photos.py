@@ -31,6 +31,7 @@ from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.records import Job, JsonValue, Measurement, Vessel
+from garboard.report import photo_files
 from garboard.report.book import handover_book
 from garboard.report.photo_blocks import _under_photo, printed_size
 from garboard.report.photo_files import (
@@ -202,6 +203,33 @@ def test_what_is_no_whole_picture_is_refused_with_what_to_do(content: bytes, why
     with pytest.raises(PictureRefused) as refused:
         as_kept(content)
     assert refused.value.why is why
+
+
+@pytest.mark.parametrize(
+    ("mode", "form", "more", "is_opened"),
+    [
+        ("RGB", "PNG", {}, True),
+        ("P", "PNG", {}, True),
+        ("RGBA", "PNG", {}, False),
+        ("P", "PNG", {"transparency": 3}, False),
+        ("I;16", "PNG", {}, False),
+        ("RGB", "JPEG", {}, True),
+        ("RGB", "JPEG", {"progressive": True}, False),
+    ],
+)
+def test_what_takes_more_memory_for_each_dot_may_have_fewer(
+    monkeypatch: pytest.MonkeyPatch, mode: str, form: str, more: dict[str, Any], *, is_opened: bool
+) -> None:
+    """A JPEG that comes in passes is held whole at whatever size it is read; 2 MB of it were opened in a gigabyte."""
+    side = 160 if form == "JPEG" else 80
+    monkeypatch.setattr(photo_files, "MOST_DOTS", 10_000)
+    Image.new(mode, (side, side)).save(out := BytesIO(), form, **more)
+    if is_opened:
+        assert max(opened(out.getvalue(), 40).size) == 40
+        return
+    with pytest.raises(PictureRefused) as refused:
+        opened(out.getvalue(), 40)
+    assert refused.value.why is NoPicture.HUGE
 
 
 def _of_a_boat(**more: Any) -> bytes:

@@ -330,7 +330,8 @@ def test_light_cable_is_22_gauge_copper() -> None:
 
 def test_a_bus_that_fails_by_the_sheets() -> None:
     """[L] 20 load numbers at 30 m of light cable lose 3.18 V, above 1.5 V."""
-    bus = network(devices=(device("far", load_equivalency=20, distance_from_power="=30 m", drop_length="=0 m"),))
+    far = device("far", load_equivalency=20, distance_from_power="=30 m", drop_length="=0 m")
+    bus = network(devices=(far,), backbone_length="=30 m")
     (finding,) = said(wired_job(networks=[bus]), "network_voltage_calculated")
     assert finding.verdict is Verdict.FAIL
     assert finding.numbers[0].value == pytest.approx(3.18)

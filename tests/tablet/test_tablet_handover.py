@@ -233,8 +233,12 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -
     d.wait(lambda: d.has("to the book"))
     assert d.find("to the book").kind == "main", "both have signed: the book is what is left"
     assert (d.says("Handed over"), d.says("Ready")) == (True, False)
+    assert (d.says("Signed over"), d.says("Sign over")) == (True, False), "nothing asks for what was done"
     d.app.way.go(Route(page="job", hull=here.hull, job=here.job, subject=("missing",)))
     assert d.says("The boat is handed over.")
+    assert (d.find("hand over").text, d.find("next step").text) == ("Signed over", "The owner's book")
+    d.press("next step")
+    assert d.app.tablet.session.here.page == "book"
 
 
 def test_a_boat_is_handed_over_on_the_tablet_as_it_is_in_the_book(opened: Opened) -> None:

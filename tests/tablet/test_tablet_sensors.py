@@ -183,6 +183,7 @@ def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
     """The display says what is now: an old value says how old it is, and stands apart from what is heard."""
     from garboard.recordings.boat_network import BoatNetwork
     from garboard.recordings.where import Where
+    from garboard_tablet.ui.widgets import stood_before
 
     clock = [100.0]
     network = BoatNetwork(Where(), now=lambda: clock[0])
@@ -191,10 +192,15 @@ def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
     d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
     assert d.says("Heard now. The network calls it HC")
     row = d.find("source HC")
+    d.step()
+    stood = row.standing
     network.hear(b"$HCHDG,123.0,,,12.0,W\r\n", "192.168.4.1")
     d.app.shell.page.look()
     assert row.text == "Heading 123.0 deg magnetic"
     assert d.find("source HC") is row, "a row under a finger is not made anew"
+    stood_before.changes()
+    d.step()
+    assert row.standing is stood, "nor is a finger on its way to it in vain"
     clock[0] += 12
     d.app.shell.page.look()
     assert d.says("Last heard 12 s ago")

@@ -10,7 +10,7 @@ import attrs
 from garboard.checks.built_in import Changes
 from garboard.checks.formulas import Formula, Term
 from garboard.fields import Field
-from garboard.findings import OF_VESSEL, Basis
+from garboard.findings import OF_VESSEL, Basis, row_in_words
 from garboard.job_view import FieldKey
 from garboard.records import EQUIPMENT
 from garboard.settings import Setting
@@ -164,7 +164,7 @@ class Check:
 
     def in_row(self, table: str, row: str) -> str:
         """What tells a row from others behind the name of a value."""
-        return "" if not row else f", row {row}" if row[:1].isdigit() and not self.kind_of(table) else f", {row}"
+        return "" if not row else f", {row if self.kind_of(table) else row_in_words(row)}"
 
     def table_title(self, table: str) -> str:
         own = (kind.title for kind in self.equipment if kind.key == self.key(table))

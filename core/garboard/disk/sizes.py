@@ -56,6 +56,8 @@ _FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
 _NO_DIGEST = "-"
 _CHECK = "~"
+_VOIDS = b" \n"
+"""Behind half a line, which is none then for any program."""
 _LONGEST_UNSORTED = 1 << 16
 """More that is not sorted is sorted in when the folder is opened for writing [bytes]."""
 
@@ -99,6 +101,8 @@ class FileSizes:
         self._newer: dict[str, Noted] = {}
         """Of each file of which anything was noted since the lines were sorted, all that is noted."""
         self._descriptor: int | None = None
+        self._ends_within_a_line = False
+        """What was left of a line that the disk refused, or of one that a power cut left: the next is to void it."""
 
     def least(self, name: str) -> int:
         """How long a hull file must be at least [bytes]; 0 where nothing is noted."""
@@ -220,10 +224,8 @@ class FileSizes:
     def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
         """`note_saved` of one file, with what `grown` made ready before it was flushed."""
         self._newer[name] = noted
-        try:
-            storage.append(self._opened(), lines)
-        except OSError:  # as `_write`
-            return
+        with contextlib.suppress(OSError):  # as `_write`
+            self._append(lines)
 
     def note(
         self,
@@ -257,9 +259,16 @@ class FileSizes:
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
-            storage.append(self._opened(), lines.encode())  # half a line costs the next
+            self._append(lines.encode())
             if at_once:
                 storage.flush(self._opened())
+
+    def _append(self, lines: bytes) -> None:
+        """Write behind half a line as behind a whole one: run together, the two could name a file that never was."""
+        descriptor, voiding = self._opened(), _VOIDS if self._ends_within_a_line else b""
+        self._ends_within_a_line = True
+        storage.append(descriptor, voiding + lines)
+        self._ends_within_a_line = False
 
     def _opened(self) -> int:
         if self._descriptor is None:
@@ -298,7 +307,8 @@ class FileSizes:
             self._read_behind(unsorted)
             self._is_read = True
             is_long = len(unsorted) > _LONGEST_UNSORTED or not self._sorted.is_sound
-            if self._writing and (is_long or (unsorted and not unsorted.endswith(b"\n"))):
+            self._ends_within_a_line = bool(unsorted) and not unsorted.endswith(b"\n")
+            if self._writing and (is_long or self._ends_within_a_line):
                 self._write_anew()
         return self._sorted
 
@@ -364,6 +374,7 @@ class FileSizes:
             storage.write_whole(self._sorted_path, pieces(b"".join(kept_lines), mark))
             # a power cut between: what is sorted in twice says the same
             storage.write_whole(self._path, (kept.encode(),))
+            self._ends_within_a_line = False
             self._sorted = SortedNotes(self._sorted_path)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping
 import attrs
 
 from garboard.faults import in_number
+from garboard.findings import row_in_words
 from garboard.hosting.equipment import facts_without_plugin, piece_title, plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of
@@ -121,7 +122,7 @@ def _said(one: Measurement, step: Step) -> str:
     title = next(field.title for field in step.all_fields() if field.is_called(one.field))
     value = one.value.get("name") or "a file" if isinstance(one.value, dict) else one.value
     value = {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
-    return f"{title}{f', row {one.row}' if one.row else ''} {value}"
+    return f"{title}{f', {row_in_words(one.row)}' if one.row else ''} {value}"
 
 
 def _equipment_of(field_name: str, step: Step) -> str:

@@ -8,6 +8,7 @@ from difflib import get_close_matches
 
 import attrs
 
+from garboard.findings import row_in_words
 from garboard.hosting.equipment import plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import JobFile
@@ -76,7 +77,7 @@ def _unknown_steps(measurements: Sequence[Measurement], steps: Sequence[str]) ->
             of_step.setdefault(measurement.step, []).append(index)
     for step, (first, *others) in of_step.items():
         one = measurements[first]
-        place = ", ".join(filter(None, (one.field, one.row and f"row {one.row}", one.of)))
+        place = ", ".join(filter(None, (one.field, row_in_words(one.row), one.of)))
         more = f" and {len(others)} more" if others else ""
         yield (
             f"measurements[{first}].step",

@@ -39,6 +39,8 @@ SMALL = 1 << 20
 MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
+_COPIED_FOR_COLOURS = 3
+"""What is not in plain colours is copied twice to be so: each of its dots counts as so many."""
 _FORMS = ("JPEG", "PNG", "WEBP")
 _KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
 _QUALITY = 85
@@ -219,8 +221,11 @@ def _read_from(file: BinaryIO, most: int) -> Image:
 
     try:
         image: Image.Image = Image.open(file, formats=_FORMS)
+        held = (
+            image.width * image.height if "progressive" in image.info else 0
+        )  # all of it, at whatever size it is read
         image.draft("RGB", (most, most))  # a JPEG is read at a half, a quarter or an eighth: less memory, and quicker
-        if image.width * image.height > MOST_DOTS:
+        if max(held, _dots_to_open(image)) > MOST_DOTS:
             raise PictureRefused(NoPicture.HUGE)
         image.load()
         ImageOps.exif_transpose(image, in_place=True)  # as it is, not a copy: of a PNG all dots are in memory
@@ -236,6 +241,11 @@ def _read_from(file: BinaryIO, most: int) -> Image:
         raise PictureRefused(NoPicture.CUT) from None
     image.info.clear()
     return image
+
+
+def _dots_to_open(image: Image) -> int:
+    is_plain = image.mode in ("1", "L", "P", "RGB") and "transparency" not in image.info
+    return image.width * image.height * (1 if is_plain else _COPIED_FOR_COLOURS)
 
 
 def _in_colours(image: Image) -> Image:

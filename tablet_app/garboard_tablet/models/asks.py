@@ -10,6 +10,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
+from garboard.findings import is_numbered
 from garboard.fittings import CAME_WITH, next_row
 from garboard.history.registers import RegisterKey
 from garboard.hosting.equipment import KIND_TITLES, Kinds
@@ -122,17 +123,17 @@ def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
     if not isinstance(value, str) or not value or first is None:
-        return _row_in_words(row)
-    return value if first.kind is Kind.TEXT else f"{_row_in_words(row)}, {value}"
+        return row_called(row)
+    return value if first.kind is Kind.TEXT else f"{row_called(row)}, {value}"
 
 
-def _row_in_words(row: str) -> str:
+def row_called(row: str) -> str:
     """A row by its number; one that a job file calls by a word, by that.
 
-    >>> _row_in_words("3"), _row_in_words("aft")
+    >>> row_called("3"), row_called("aft")
     ('row 3', 'aft')
     """
-    return phrase("row {row}", row=row) if row[:1].isdigit() else row
+    return phrase("row {row}", row=row) if is_numbered(row) else row
 
 
 def _asks_of_field(

@@ -21,7 +21,7 @@ from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import NOT_ASSESSED, PunchLine, aside_of, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
 from garboard_tablet.models.session import Route
-from garboard_tablet.pages.job import WordsPage, missing_row
+from garboard_tablet.pages.job import WordsPage, missing_row, sign_over_title
 from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.inputs import svg_of
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -43,10 +43,9 @@ MOST_NAMED = 4
 class HandOverPage(Page):
     """Whether the boat is ready, what is open, and who has signed."""
 
-    title = "Sign over"
-
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
+        self.title = sign_over_title(self._view)
         self.findings.soon(route)
         self._missing = what_is_missing(self.tablet, route.hull, route.job, self.findings.known(route))
         self._signed = {one.role for one in self._view.sign_offs if not one.stale}

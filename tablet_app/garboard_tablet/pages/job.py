@@ -36,6 +36,7 @@ OTHER = "Other, typed"
 
 
 if TYPE_CHECKING:
+    from garboard.job_view import JobView
     from garboard.report.palette import Mark
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.ui.context import Context
@@ -84,7 +85,11 @@ class JobPage(Page):
         see = Press(
             phrase("Missing\n{count}", count=count), partial(self._turn, MISSING), size=SMALL, name="tab missing"
         )
-        over = Press("Sign over", partial(self.way.go, self.route.to("hand over")), name="hand over")
+        over = Press(
+            sign_over_title(self.tablet.view(hull, job)),
+            partial(self.way.go, self.route.to("hand over")),
+            name="hand over",
+        )
         return DayPath(bands, (see, over))
 
     def _band(self, stretch: Stretch, *, is_open: bool) -> Band:
@@ -165,19 +170,20 @@ class JobPage(Page):
 
     def actions(self) -> Sequence[Press]:
         step = self.tablet.step(self._next_key) if self._next_key else None
+        view = self.tablet.view(self.route.hull, self.route.job)
+        last = "The owner's book" if is_handed_over(view) else sign_over_title(view)
         return (
             Press("Vessel", partial(self._turn, VESSEL), name="tab vessel"),
             Press("Punch list", lambda: self.way.go(self.route.to("punch list")), name="punch list"),
-            Press(
-                phrase("Next: {title}", title=step.title) if step else "Sign over", self._next, "main", name="next step"
-            ),
+            Press(phrase("Next: {title}", title=step.title) if step else last, self._next, "main", name="next step"),
         )
 
     def _next(self) -> None:
-        if self._next_key is None:
-            self.way.go(self.route.to("hand over"))
-        else:
+        if self._next_key is not None:
             self.way.open_step(self.route, self._next_key)
+        else:
+            is_over = is_handed_over(self.tablet.view(self.route.hull, self.route.job))
+            self.way.go(self.route.to("book" if is_over else "hand over"))
 
     def refill(self) -> None:
         self.screen.redraw()
@@ -186,6 +192,11 @@ class JobPage(Page):
 def _mark_of(line: StepLine) -> Mark:
     asks = line.verdict in (Verdict.FAIL, Verdict.ADVISE)
     return verdict_marks[line.verdict] if asks and line.verdict else state_mark(line.state)
+
+
+def sign_over_title(view: JobView) -> str:
+    """The name of the place where a boat is signed over: it asks for nothing once both have signed."""
+    return "Signed over" if is_handed_over(view) else "Sign over"
 
 
 def missing_rows(

@@ -79,6 +79,7 @@ class SensorsPage(Page):
             word="chosen" if name else "none chosen",
             name=f"source {one.source}",
         )
+        row.is_same = True  # what it says changes as one looks
         self._rows[one.source, one.is_heard_now] = row
         return row
 

@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 from garboard.fittings import CAME_WITH, Fitting, fitted_now, name_of_fitting
 from garboard.records import Forecast, JsonValue, Vessel
 from garboard_tablet.language import phrase
-from garboard_tablet.models.asks import Ask, pieces
+from garboard_tablet.models.asks import Ask, pieces, row_called
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import ValueLine, asks_aside, lines_of_step
 from garboard_tablet.models.session import Route
@@ -182,7 +182,7 @@ class TrialPage(ComparingPage):
             str(one.value) for one in view.measurements if (one.step, one.row) == (step, row) and one.field in shown
         ]
         return RowPress(
-            phrase("{title}, row {row}", title=title, row=row),
+            f"{title}, {row_called(row)}",
             partial(self.way.go, self.route.to("step", step=step)),
             small=", ".join(found),
             word="open",
