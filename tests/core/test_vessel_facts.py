@@ -150,7 +150,12 @@ def test_engines_of_one_serial_number_are_asked_about(sample: JobFile) -> None:
 @pytest.mark.parametrize(("drawn", "asked"), [("5.5 A", 1), ("180 A", 0)])
 def test_a_cranking_motor_that_draws_too_little_is_asked_about(sample: JobFile, drawn: str, asked: int) -> None:
     """A VHF radio called a cranking motor was no more judged, and no word was lost of it."""
-    radio: dict[str, JsonValue] = {"name": "VHF radio", "use": "cranking motor", "conductor_awg": "12", "design_current": drawn}
+    radio: dict[str, JsonValue] = {
+        "name": "VHF radio",
+        "use": "cranking motor",
+        "conductor_awg": "12",
+        "design_current": drawn,
+    }
     vessel = structure(changed(sample, "circuits", 4, value=radio), Vessel, "job")
     told = ["circuit VHF radio: design current 5.5 A is too little for a cranking motor. Is it one?"]
     assert list(unusual_facts(vessel)) == told * asked
