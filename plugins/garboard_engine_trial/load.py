@@ -361,6 +361,11 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     )
 
 
+MOST_LOADED = 2.0
+"""Loaded a boat planes from no more than so many times the speed it does light [-]: lift goes by the square of the
+speed, and no boat is loaded to four times its weight; common practice, no source."""
+
+
 def _planing(view: JobView) -> Iterator[Finding]:
     light = settled(view, UNDER_LOAD, "planing_light", "kn")
     loaded = settled(view, UNDER_LOAD, "planing_loaded", "kn")
@@ -370,6 +375,9 @@ def _planing(view: JobView) -> Iterator[Finding]:
         return
     if light is not None and loaded is not None and loaded < light - SLOWER_LOADED:
         text = "it planes slower loaded than light; try both again"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=UNDER_LOAD, field="planing_loaded")
+    if light is not None and loaded is not None and loaded > light * MOST_LOADED:
+        text = "it planes at more than twice the speed loaded; try both again"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=UNDER_LOAD, field="planing_loaded")
     told = " and ".join(f"{view.told(one.value, 'kn', 1)} {one.name.rpartition(' ')[2]}" for one in numbers)
     yield Finding(

@@ -46,7 +46,7 @@ CALCULATORS = (
         compute=readings_of_each,
         basis=(READINGS,),
         may_doubt=True,
-        doubts_in=("prop_check",),
+        doubts_in=("prop_check", OF_VESSEL),
     ),
     Calculator(
         key="prop_check.break_in",

@@ -7,7 +7,18 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded, rounded_beside
+from garboard.findings import (
+    OF_VESSEL,
+    Basis,
+    BasisKind,
+    Doubt,
+    Finding,
+    NotEnoughData,
+    Verdict,
+    in_full,
+    rounded,
+    rounded_beside,
+)
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean
 from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of, most_unlike
@@ -43,7 +54,12 @@ LOG_WITHIN = 0.05
 """A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
 and the bubbles under it take more at speed; common practice, no source."""
 
+PLANES_FROM = 3.0
+"""A hull that is faster than so many times the root of its length rides over its own wave [kn/ft^(1/2)]; common
+practice, no source: its wave is as long as a displacement hull at 1.34."""
+
 _PRACTICE = BasisKind.COMMON_PRACTICE
+WAVE = Basis(_PRACTICE, f"a hull faster than {in_full(PLANES_FROM)} knots for each root of a foot of length planes")
 SAME_SPEED = Basis(
     _PRACTICE, "a speed that stays the same to its last digit at unlike engine speed comes from a display that hung"
 )
@@ -66,6 +82,7 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
     yield from _above_limiter(view, runs)
+    yield from _too_fast_for_its_hull(view, runs)
     yield from _water_log(view, runs)
 
 
@@ -179,6 +196,25 @@ def _above_limiter(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
             "again."
         )
         yield _finding("prop_check.readings.above_limiter", about(engine), sentence, average.places, text)
+
+
+def _too_fast_for_its_hull(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """A displacement hull stays in its own wave: where one is faster, form, length or speed is entered wrong."""
+    vessel = view.vessel
+    if vessel.hull_form != "displacement" or vessel.length is None:
+        return
+    try:
+        speed = average_speed(view, runs)
+    except NotEnoughData:
+        return  # the figures of the runs say what is missing
+    most = PLANES_FROM * math.sqrt(vessel.length.to("ft"))
+    if speed.value <= most:
+        return
+    told = speed_words(view, speed)
+    text = f"a displacement hull of {vessel.length} does not run {told}"
+    sentence = f"A displacement hull of {vessel.length} does not run {told}. See hull form, length and unit of speed."
+    places = [(OF_VESSEL, "hull_form", "", "")]
+    yield _finding("prop_check.readings.faster_than_its_hull", "hull form", sentence, places, text, WAVE)
 
 
 def _same_speed_at_unlike_engine_speed(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:

@@ -61,6 +61,7 @@ MOST_RESISTANCE = 0.5  # light network cable has conductors of 24 AWG, of 0.08; 
 OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
 SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
 LEAST_RESISTANCE = 0.01  # the heaviest network cable has conductors of 16 AWG; common practice, no source [ohm/m]
+MOST_LIFTED = 1.3  # a charger lifts 12 V to 15 at most; common practice, no source [-]
 BEFORE_THE_TEE = "lost before the power tee"
 SHEETS = (bases.NETWORK_SHEETS,)
 
@@ -475,11 +476,16 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
 def _lost_on_the_way(bus: NetworkBus, tee: MeasuredValue) -> MeasuredValue | None:
     """What is lost between the supply entered and the power tee; None where no supply is entered.
 
-    A tee above it says nothing: a charger is on.
+    A tee above it says nothing: a charger is on. Raises NotEnoughData where none lifts it so far.
     """
     if bus.supply_voltage is None:
         return None
     supply = known(bus.supply_voltage, "V", "supply voltage", field="networks.supply_voltage", of=bus.name)
+    if tee.value > MOST_LIFTED * supply.value:
+        text = (
+            f"{rounded(tee.value, 2)} V at the power tee, and {bus.supply_voltage} entered as its supply; correct one"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="networks.supply_voltage", of=bus.name)
     return together([supply, times(tee, -1)], "V")
 
 

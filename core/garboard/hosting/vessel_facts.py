@@ -51,6 +51,7 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
     yield from _not_printed(vessel)
     yield from _cranks_too_little(vessel)
     yield from _hours_apart(vessel)
+    yield from _lighter_laden(vessel)
     for number, engines in _shared((one.serial_number.strip().casefold(), one.position) for one in vessel.engines):
         yield f"{engines[0]} engine and {engines[1]} engine have one serial number, {number.upper()}. Is it right?"
     yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
@@ -62,6 +63,13 @@ def _hours_apart(vessel: Vessel) -> Iterator[str]:
     if run and run[-1][0] - run[0][0] > HOURS_APART:
         (_, least, few), (_, most, many) = run[0], run[-1]
         yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
+
+
+def _lighter_laden(vessel: Vessel) -> Iterator[str]:
+    """Nothing is in doubt for it: what is foreseen fully laden is not told then."""
+    run, full = vessel.displacement_as_run, vessel.displacement_full_load
+    if run and full and full.to("lb") < run.to("lb") * (1 - WEIGHED_WITHIN):
+        yield f"fully laden the boat weighs {full}, less than as run, {run}. Is it right?"
 
 
 def _cranks_too_little(vessel: Vessel) -> Iterator[str]:
@@ -110,10 +118,6 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
             yield from _doubts(text, circuit.name, "circuits.insulation_temperature")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
         yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
-    run, full = vessel.displacement_as_run, vessel.displacement_full_load
-    if run and full and full.to("lb") < run.to("lb") * (1 - WEIGHED_WITHIN):
-        text = f"fully laden the boat weighs {full}, less than as run, {run}"
-        yield from _doubts(text, "", "displacement_as_run", "displacement_full_load")
     yield from _of_sensors(vessel)
 
 

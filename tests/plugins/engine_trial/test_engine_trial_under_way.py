@@ -130,6 +130,7 @@ def test_lowest_planing_speeds_are_noted_and_cannot_fall_with_the_load() -> None
 
     assert told("14 kn", "16 kn").verdict is Verdict.PASS
     assert told("16 kn", "12 kn").missing[0].lack is Lack.CONTRADICTS
+    assert told("14 kn", "60 kn").missing[0].lack is Lack.CONTRADICTS, "0 typed once more"
 
 
 def held(off: float, order: Sequence[float] = (60.0,) * 60, reference: str = "magnetic") -> Recording:

@@ -13,6 +13,7 @@ from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import NETWORK_SOURCES, JsonValue, Propeller, Vessel
 from garboard.samples import Recording, Sample, gather
+from garboard.units import Amount
 from garboard_prop_check.runs import runs_of
 from prop_check_jobs import PROPELLER, RUNS, amount, host, job, recorded, two_ways, vessel
 
@@ -185,6 +186,15 @@ def test_an_engine_cannot_turn_above_its_limiter() -> None:
     swings = job(high, two_ways(high, "5580 rev/min"), more=dict(STAMPS_READ))
     assert "readings" not in found(swings)
     assert one(swings, "pitch").code == "prop_check.pitch.at_limiter"
+
+
+@pytest.mark.parametrize(("form", "told"), [("displacement", True), ("planing", False)])
+def test_a_displacement_hull_does_not_run_forty_knots(form: str, told: bool) -> None:
+    """Its gear ratio and stamps were to be read again, and the hull form was not named."""
+    view = runs(attrs.evolve(BOAT, hull_form=form, length=Amount("24", "ft")), *GOOD)
+    readings = found(view).get("readings", [])
+    assert [each.code for each in readings] == ["prop_check.readings.faster_than_its_hull"] * told
+    assert [doubted(each) for each in readings] == [{("vessel", "hull_form", "", "")}] * told
 
 
 @pytest.mark.parametrize(("limiter", "high"), [("6250 rev/min", 6000), ("6050 rev/min", 5950), ("5000 rev/min", 6000)])

@@ -217,6 +217,13 @@ def test_measured_voltage(read: dict[str, JsonValue], verdict: Verdict, words: s
     assert [one.code for one in of_the_feed] == loses
 
 
+@pytest.mark.parametrize(("supply", "verdict"), [("=6 V", LACKING), ("=10 V", PASS), ("=12 V", PASS)])
+def test_a_tee_far_above_its_supply_contradicts_it(supply: str, verdict: Verdict) -> None:
+    """12.6 V at the tee: a charger lifts 10 V so far, and 6 V never."""
+    view = with_network(read={"worst_voltage": "11.50 V", "tee_voltage": "12.60 V"}, supply_voltage=supply)
+    assert verdict_on(view, "network_voltage_measured") is verdict
+
+
 @pytest.mark.parametrize(("answer", "verdict"), [(False, PASS), (True, ADVISE), (None, LACKING)])
 def test_supply_from_a_start_battery(answer: bool | None, verdict: Verdict) -> None:
     """An engine-start battery does not power the network."""
