@@ -217,6 +217,8 @@ class Journal:
             self._look(os.fstat(descriptor))
         except OSError as error:
             self._is_stale = True
+            with contextlib.suppress(OSError):  # it was written, and is called not saved: it shall not come back
+                os.ftruncate(descriptor, size)
             raise storage.not_saved(self.path, error) from error
         if self._crc is not None:
             self._crc = crc32(data, self._crc)
@@ -288,8 +290,9 @@ class Journal:
         self._descriptor = None
         with self.changing(self.key):
             storage.unfinished(self.path).replace(self.path)
-        self._look(self.path.stat())  # to be renamed is a change as well
         self._is_new = False
+        with contextlib.suppress(OSError):  # it is in its place, and read again before more is written
+            self._look(self.path.stat())  # to be renamed is a change as well
 
     def take_back(self) -> None:
         """Forget what was appended since the last flush; on the disk too, as far as it lets us."""
