@@ -48,6 +48,7 @@ from garboard.disk.journal import (
     key_of_file,
     left_in,
     missing_of,
+    names_any,
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds, lines_of
@@ -1045,7 +1046,8 @@ class HullFolder:
         is_back = self._writing and self._is_as_long_as_it_was(damage)
         cut = 0 if is_back else damage.cut
         tail = _tail(damage.had, data)
-        is_nothing_left = not (is_back or reading.entries) and bool(_NAME.fullmatch(damage.file.name))
+        are_all_known = left_in(data) >= damage.had and any(names_any(piece, here) for piece in reading.bad)
+        is_nothing_left = not (is_back or reading.entries or are_all_known) and bool(_NAME.fullmatch(damage.file.name))
         return Loss(damage.file, entries, cut, tail) if entries or (cut and tail != 0) or is_nothing_left else None
 
     def _note_of(self, damage: Damage) -> str:

@@ -516,8 +516,13 @@ def missing_of(data: bytes, here: Container[str], *, cut_off: bool = True) -> in
     """
     reading = read(data if cut_off else data[: data.rfind(b"\n") + 1])
     found = sum(name not in here for name in reading.entries)
-    bad = sum(piece[:_ID_LENGTH].decode("latin-1") not in here for piece in reading.bad)
+    bad = sum(not names_any(piece, here) for piece in reading.bad)
     return found + max(0, bad - (not reading.key))  # the first piece of a file without a heading was the heading
+
+
+def names_any(piece: bytes, here: Container[str]) -> bool:
+    """Whether a damaged piece was one of some entries, as its id tells."""
+    return piece[:_ID_LENGTH].decode("latin-1") in here
 
 
 def left_in(data: bytes) -> int:
