@@ -367,17 +367,13 @@ def test_what_an_older_program_writes_anew_costs_no_note(tmp_path: Path, monkeyp
 def bytes_read(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How much was read at a time of files that are read as they are: of the sorted notes, that is."""
     amounts: list[int] = []
-    really = Path.open
 
     class Counted(io.FileIO):
         def read(self, size: int | None = -1, /) -> bytes:
             amounts.append(len(found := super().read(-1 if size is None else size)))
             return found
 
-    def opened(path: Path, *how: Any, **more: Any) -> Any:
-        return Counted(path) if more.get("buffering") == 0 else really(path, *how, **more)
-
-    monkeypatch.setattr(Path, "open", opened)
+    monkeypatch.setattr(sorted_notes, "opened_to_read", lambda path, _buffering: Counted(path))
     return amounts
 
 

@@ -1002,7 +1002,7 @@ class HullFolder:
         for name in [name for name in of_kept if names is None or name.partition(SET_ASIDE)[0] in names]:
             kept = self._hulls_folder / name
             with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
-                data = kept.read_bytes()
+                data = storage.content_of(kept)
                 if cut := self._cut_of(kept, data):
                     reason = (
                         f"the file was found {in_number(cut, 'byte')} shorter than it was saved; merge to "
@@ -1038,7 +1038,7 @@ class HullFolder:
         if damage.file.suffix != SUFFIX:
             return None
         try:
-            data = (damage.set_aside or damage.file).read_bytes()
+            data = storage.content_of(damage.set_aside or damage.file)
             reading = read(data)
             entries = missing_of(data, here) if data else 0
         except (NewerFormat, OSError):  # `left_alone` names it
@@ -1077,7 +1077,7 @@ class HullFolder:
             found: list[Loss] = []
             for path in sorted(self._kept_beside()):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
-                    data = path.read_bytes()
+                    data = storage.content_of(path)
                     cut = self._cut_of(path, data)
                     if loss := self._still_lost(path, data, cut, self._sizes.count(path.name), here):
                         found.append(loss)
@@ -1105,7 +1105,7 @@ class HullFolder:
             path = damage.file
             if path.suffix != SUFFIX:
                 return None
-            data = (damage.set_aside or path).read_bytes()
+            data = storage.content_of(damage.set_aside or path)
             here = {name for key in self.readable() for name in self.ids(key)}
             if not self._still_lost(path, data, damage.cut, damage.had, here):
                 return None
@@ -1164,7 +1164,7 @@ class HullFolder:
         before = 0
         for path in kept:
             with contextlib.suppress(NewerFormat, OSError):
-                before += missing_of(path.read_bytes(), here, cut_off=False)
+                before += missing_of(storage.content_of(path), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
     def _flush_at_once(self, file: HullFile) -> None:
