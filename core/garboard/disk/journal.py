@@ -30,7 +30,7 @@ from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
 from garboard.disk.sizes import Noted, changed, check_of
-from garboard.disk.storage import Damage, NotSaved
+from garboard.disk.storage import Damage, NewerFormat, NotSaved
 from garboard.faults import InputError, in_number
 
 HULL_FILE = Format("garboard hull")
@@ -318,6 +318,16 @@ class Journal:
 
     def _missing_on_disk(self) -> dict[str, bytes]:
         """Entries in memory that someone took from the disk behind our back; they are written again."""
+        in_memory, unflushed = self.entries, self._unflushed
+        try:
+            return self._read_again()
+        except (NewerFormat, OSError) as error:  # what is held is held on, until the disk can be asked again
+            self.entries, self._unflushed, self._is_stale = in_memory, unflushed, True
+            if isinstance(error, NewerFormat):
+                raise
+            raise storage.not_saved(self.path, error) from error
+
+    def _read_again(self) -> dict[str, bytes]:
         if not self._is_stale and self._is_as_we_left_it():
             return {}
         in_memory, unflushed = self.entries, self._unflushed
