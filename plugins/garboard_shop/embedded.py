@@ -216,7 +216,8 @@ class _FolderNotes:
 
     def noted(self) -> dict[str, str]:
         found: dict[str, str] = {}
-        for path in sorted(self._folder.glob("*.json")):
+        storage.remove_unfinished(self._folder)  # of a server that was killed while it noted: nobody was told of it
+        for path in sorted(self._folder.glob("[0-9]*.json")):
             with suppress(OSError):  # another thread has just ended it; `garboard repair` names one that stays
                 found[path.name] = path.read_text("utf-8", errors="replace")
         return found

@@ -62,9 +62,11 @@ class Together:
             raise
         try:
             result = self._put(offered, by)
-        except (NotSaved, NewerFormat, StoreAway) as failure:
+        except (NotSaved, NewerFormat, StoreAway, OSError) as failure:
             if not isinstance(failure, StoreAway) and self._holds_none_of(offered):
                 self._notes.drop(name)
+                if isinstance(failure, OSError):
+                    raise NotSaved(in_words(failure)) from failure
                 raise
             self._is_waiting = True
             log.warning("a decision is noted and not kept everywhere yet: %s", in_words(failure))
@@ -87,7 +89,7 @@ class Together:
                 for entry, reason in self._put(offered, by).refused:
                     log.error("a decision's entry %s is refused: %s", entry, in_words(reason))
                 self._notes.drop(name)
-            except (NotSaved, NewerFormat, ValueError, KeyError, TypeError, AttributeError) as failure:
+            except (NotSaved, NewerFormat, OSError, ValueError, KeyError, TypeError, AttributeError) as failure:
                 left += 1
                 if name not in self._told:
                     self._told.add(name)
@@ -105,7 +107,7 @@ class Together:
     def _holds_none_of(self, offered: Offered) -> bool:
         try:
             return not any(self._store.ids(hull) & entries.keys() for hull, entries in offered.items())
-        except (NewerFormat, StoreAway):
+        except (NewerFormat, StoreAway, OSError):
             return False
 
 

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-from garboard.disk.journal import read
+from garboard.disk.journal import file_name, read
+from garboard.disk.sizes import FILE as SIZES
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.records import JsonValue
@@ -216,6 +217,24 @@ def test_a_source_damaged_in_what_the_target_holds_is_told_though_length_and_tim
     assert (status, complete, told) == (1, True, True)
     assert f"damage: {path.name}" in words or f"damage: {path}" in words
     assert "look at its disk or card" in words
+
+
+def test_of_a_file_whose_only_entry_is_damaged_nothing_is_lost_that_the_target_holds(tmp_path: Path) -> None:
+    """All it held was called lost, where the entry's id says that the target holds it; no notes came with it."""
+    path = tmp_path / "stick" / HULLS_FOLDER / file_name(HULL)
+    author, step = tablet("a").author, "prop_check.full_throttle"
+    entry = measure(author, HullState(HULL), JOB, step, "speed", "30 kn", row="1")
+    for name in ("stick", "shop"):
+        with HullFolder(tmp_path / name) as hulls:
+            hulls.save(entry)
+    (tmp_path / "stick" / SIZES).unlink()
+    for damaged in (_one_byte(path.read_bytes()), _one_byte(path.read_bytes().replace(b"hull", b"hall", 1))):
+        path.write_bytes(damaged)
+        with HullFolder(tmp_path / "stick", read_only=True) as hulls:
+            assert hulls.readable() == ()
+            assert not hulls.losses({entry.id})
+            assert len(hulls.losses(())) == 1
+        assert _merged(tmp_path / "stick", tmp_path / "shop")[1] is True
 
 
 def test_of_a_cut_file_every_entry_that_is_not_back_is_counted(tmp_path: Path) -> None:

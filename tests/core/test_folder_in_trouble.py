@@ -548,3 +548,28 @@ def test_half_a_note_that_a_full_disk_left_makes_no_file_that_never_was(
     again = FileSizes(tmp_path, writing=False)
     assert again.hulls_not_among([]) == [name]
     assert again.least(name) == 700
+
+
+NOTES = ("hulls.sizes", "hulls.sorted", "hulls.ids", "hulls.names", "hulls.proved", "attachments.proved")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with a name")
+@pytest.mark.parametrize("name", [*NOTES, f"hulls/{file_name(HULL)}.damaged-1"])
+def test_a_pipe_where_a_note_should_be_holds_nobody_up(tmp_path: Path, name: str) -> None:
+    """A pipe never opens. What the notes would say is not known; the entries are there."""
+    folder = _folder(tmp_path / "stick")
+    (folder / name).unlink(missing_ok=True)
+    os.mkfifo(folder / name)
+    for read_only in (True, False):
+        with HullFolder(folder, read_only=read_only, of_today=True) as hulls:
+            assert len(hulls.ids(HULL)) >= 6
+            assert hulls.digests().keys() == {HULL}
+            assert not [*hulls.damage(), *hulls.losses(())]
+            assert not hulls.attachments.not_proved()
+            if not read_only:
+                hulls.save(_entry(7))
+                hulls.set_aside()
+                hulls.unread_of([HULL])
+                assert storage.keep_beside(b"another", hulls.hull(HULL).journal.path).name.endswith("-2") == (
+                    "damaged" in name
+                )

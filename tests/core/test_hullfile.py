@@ -296,6 +296,26 @@ def test_a_short_write_is_not_called_saved(folder: HullFolder, monkeypatch: pyte
     assert set(read(file_of(folder).read_bytes()).entries) == {make(1).id, make(3).id}
 
 
+def test_what_is_held_is_held_on_where_the_disk_cannot_be_asked(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Refused, and then not even looked at: the entries before it were gone from every page."""
+    folder.save(make(1))
+
+    def fails(*_: object, **__: object) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    with monkeypatch.context() as failing:
+        failing.setattr(storage, "append", fails)
+        failing.setattr(Path, "read_bytes", fails)
+        for number in (2, 3):
+            with pytest.raises(NotSaved, match="failing"):
+                folder.save(make(number))
+            assert folder.ids(HULL) == {make(1).id}
+    folder.save(make(4))
+    assert folder.ids(HULL) == {make(1).id, make(4).id}
+
+
 @pytest.mark.parametrize("first", [True, False])
 def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pytest.MonkeyPatch, first: bool) -> None:
     """What the disk did not confirm is taken out again, so that saving it again writes it again. What is noted of the

@@ -12,12 +12,12 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import BinaryIO
 
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk import hullfile, journal, proofs, sizes, sorted_notes
+from garboard.disk import hullfile, journal, proofs, sizes, sorted_notes, storage
 from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, read
 from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
@@ -367,17 +367,13 @@ def test_what_an_older_program_writes_anew_costs_no_note(tmp_path: Path, monkeyp
 def bytes_read(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How much was read at a time of files that are read as they are: of the sorted notes, that is."""
     amounts: list[int] = []
-    really = Path.open
 
     class Counted(io.FileIO):
         def read(self, size: int | None = -1, /) -> bytes:
             amounts.append(len(found := super().read(-1 if size is None else size)))
             return found
 
-    def opened(path: Path, *how: Any, **more: Any) -> Any:
-        return Counted(path) if more.get("buffering") == 0 else really(path, *how, **more)
-
-    monkeypatch.setattr(Path, "open", opened)
+    monkeypatch.setattr(sorted_notes, "opened_to_read", lambda path, _buffering: Counted(path))
     return amounts
 
 
@@ -441,16 +437,17 @@ def test_notes_that_the_disk_refuses_are_not_written_over(
     path = tmp_path / sizes.SORTED
     whole = path.read_bytes()
     with monkeypatch.context() as refused:
-        notes, really = FileSizes(tmp_path, writing=True), Path.open
+        notes, really = FileSizes(tmp_path, writing=True), storage.opened_to_read
         if not at_once:
             assert notes.least(names[0]) == 600
 
-        def refuse(file: Path, *how: Any, **more: Any) -> Any:
+        def refuse(file: Path, buffering: int = -1) -> BinaryIO:
             if file == path:
                 raise OSError(5, "Input/output error")
-            return really(file, *how, **more)
+            return really(file, buffering)
 
-        refused.setattr(Path, "open", refuse)
+        for module in (storage, sorted_notes):
+            refused.setattr(module, "opened_to_read", refuse)
         assert notes.least(names[30]) == 0
         notes.note({names[0]: 700})
         notes.close()

@@ -75,6 +75,14 @@ def test_what_killed_programs_left_goes_and_what_living_ones_use_stays(place: Pa
     assert kinds(place) == []
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with a name")
+def test_a_pipe_where_a_lock_should_be_stops_no_program(place: Path) -> None:
+    (place / "garboard-book-abcdefgh").mkdir()
+    os.mkfifo(place / "garboard-book-abcdefgh" / IN_USE)
+    clear_away()
+    assert kinds(place) == []
+
+
 def test_what_is_not_of_this_program_stays(place: Path) -> None:
     others = ["garboard-made-abcdefgh", "garboard-notes", "other-made-abcdefgh", "garboard-made-abcdefg"]
     for name in others:

@@ -78,7 +78,7 @@ def _noted_by_the_shop(folder: Path) -> Iterator[str]:
     from garboard.history.authority import SHOP_FOLDER
     from garboard.history.halves import TOGETHER_FOLDER
 
-    for path in sorted((folder / SHOP_FOLDER / TOGETHER_FOLDER).glob("*.json")):
+    for path in sorted((folder / SHOP_FOLDER / TOGETHER_FOLDER).glob("[0-9]*.json")):
         yield f"not mended: a decision is not in every file yet. Start the shop server once, it adds the rest: {path}"
 
 

@@ -210,7 +210,7 @@ class Attachments:
         if self._proved is None:
             self._proved = {}
             with contextlib.suppress(OSError):
-                self._proved = dict(_LINE.findall((self.folder.parent / PROVED).read_text("latin-1")))
+                self._proved = dict(_LINE.findall(storage.content_of(self.folder.parent / PROVED).decode("latin-1")))
         return self._proved
 
     def _note_proved(self, name: str, found: os.stat_result, now: int) -> None:

@@ -227,7 +227,7 @@ class FolderNames:
             return
         self._written, data = b"", b""
         with contextlib.suppress(OSError):
-            data = self._path.read_bytes()
+            data = storage.content_of(self._path)
         if (found := _HEADING.match(data)) and len(data) == found.end() + int(found[5]):
             content = data[found.end() :]
             if data[: found.end()] == _with_check(found[1], content) and len(content).bit_count() == 1:

@@ -48,6 +48,7 @@ from garboard.disk.journal import (
     key_of_file,
     left_in,
     missing_of,
+    names_any,
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds, lines_of
@@ -1001,7 +1002,7 @@ class HullFolder:
         for name in [name for name in of_kept if names is None or name.partition(SET_ASIDE)[0] in names]:
             kept = self._hulls_folder / name
             with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
-                data = kept.read_bytes()
+                data = storage.content_of(kept)
                 if cut := self._cut_of(kept, data):
                     reason = (
                         f"the file was found {in_number(cut, 'byte')} shorter than it was saved; merge to "
@@ -1037,7 +1038,7 @@ class HullFolder:
         if damage.file.suffix != SUFFIX:
             return None
         try:
-            data = (damage.set_aside or damage.file).read_bytes()
+            data = storage.content_of(damage.set_aside or damage.file)
             reading = read(data)
             entries = missing_of(data, here) if data else 0
         except (NewerFormat, OSError):  # `left_alone` names it
@@ -1045,7 +1046,8 @@ class HullFolder:
         is_back = self._writing and self._is_as_long_as_it_was(damage)
         cut = 0 if is_back else damage.cut
         tail = _tail(damage.had, data)
-        is_nothing_left = not (is_back or reading.entries) and bool(_NAME.fullmatch(damage.file.name))
+        are_all_known = left_in(data) >= damage.had and any(names_any(piece, here) for piece in reading.bad)
+        is_nothing_left = not (is_back or reading.entries or are_all_known) and bool(_NAME.fullmatch(damage.file.name))
         return Loss(damage.file, entries, cut, tail) if entries or (cut and tail != 0) or is_nothing_left else None
 
     def _note_of(self, damage: Damage) -> str:
@@ -1075,7 +1077,7 @@ class HullFolder:
             found: list[Loss] = []
             for path in sorted(self._kept_beside()):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
-                    data = path.read_bytes()
+                    data = storage.content_of(path)
                     cut = self._cut_of(path, data)
                     if loss := self._still_lost(path, data, cut, self._sizes.count(path.name), here):
                         found.append(loss)
@@ -1103,7 +1105,7 @@ class HullFolder:
             path = damage.file
             if path.suffix != SUFFIX:
                 return None
-            data = (damage.set_aside or path).read_bytes()
+            data = storage.content_of(damage.set_aside or path)
             here = {name for key in self.readable() for name in self.ids(key)}
             if not self._still_lost(path, data, damage.cut, damage.had, here):
                 return None
@@ -1162,7 +1164,7 @@ class HullFolder:
         before = 0
         for path in kept:
             with contextlib.suppress(NewerFormat, OSError):
-                before += missing_of(path.read_bytes(), here, cut_off=False)
+                before += missing_of(storage.content_of(path), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
     def _flush_at_once(self, file: HullFile) -> None:

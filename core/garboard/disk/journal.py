@@ -30,7 +30,7 @@ from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
 from garboard.disk.sizes import Noted, changed, check_of
-from garboard.disk.storage import Damage, NotSaved
+from garboard.disk.storage import Damage, NewerFormat, NotSaved
 from garboard.faults import InputError, in_number
 
 HULL_FILE = Format("garboard hull")
@@ -217,6 +217,8 @@ class Journal:
             self._look(os.fstat(descriptor))
         except OSError as error:
             self._is_stale = True
+            with contextlib.suppress(OSError):  # it was written, and is called not saved: it shall not come back
+                os.ftruncate(descriptor, size)
             raise storage.not_saved(self.path, error) from error
         if self._crc is not None:
             self._crc = crc32(data, self._crc)
@@ -288,8 +290,9 @@ class Journal:
         self._descriptor = None
         with self.changing(self.key):
             storage.unfinished(self.path).replace(self.path)
-        self._look(self.path.stat())  # to be renamed is a change as well
         self._is_new = False
+        with contextlib.suppress(OSError):  # it is in its place, and read again before more is written
+            self._look(self.path.stat())  # to be renamed is a change as well
 
     def take_back(self) -> None:
         """Forget what was appended since the last flush; on the disk too, as far as it lets us."""
@@ -315,6 +318,16 @@ class Journal:
 
     def _missing_on_disk(self) -> dict[str, bytes]:
         """Entries in memory that someone took from the disk behind our back; they are written again."""
+        in_memory, unflushed = self.entries, self._unflushed
+        try:
+            return self._read_again()
+        except (NewerFormat, OSError) as error:  # what is held is held on, until the disk can be asked again
+            self.entries, self._unflushed, self._is_stale = in_memory, unflushed, True
+            if isinstance(error, NewerFormat):
+                raise
+            raise storage.not_saved(self.path, error) from error
+
+    def _read_again(self) -> dict[str, bytes]:
         if not self._is_stale and self._is_as_we_left_it():
             return {}
         in_memory, unflushed = self.entries, self._unflushed
@@ -513,8 +526,13 @@ def missing_of(data: bytes, here: Container[str], *, cut_off: bool = True) -> in
     """
     reading = read(data if cut_off else data[: data.rfind(b"\n") + 1])
     found = sum(name not in here for name in reading.entries)
-    bad = sum(piece[:_ID_LENGTH].decode("latin-1") not in here for piece in reading.bad)
+    bad = sum(not names_any(piece, here) for piece in reading.bad)
     return found + max(0, bad - (not reading.key))  # the first piece of a file without a heading was the heading
+
+
+def names_any(piece: bytes, here: Container[str]) -> bool:
+    """Whether a damaged piece was one of some entries, as its id tells."""
+    return piece[:_ID_LENGTH].decode("latin-1") in here
 
 
 def left_in(data: bytes) -> int:

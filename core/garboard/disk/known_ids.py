@@ -40,7 +40,7 @@ class KnownIds:
         """The beginnings of the ids noted of a hull file. Read from the disk each time: it is rarely asked."""
         data, found = b"", set[str]()
         with contextlib.suppress(OSError):
-            data = self._path.read_bytes()
+            data = storage.content_of(self._path)
         for ids in re.findall(_LINE % _hash_in(name), data.decode("latin-1")):
             found = found.union(ids.split()) if ids != f" {_FORGET}" else set()
         return frozenset(found)

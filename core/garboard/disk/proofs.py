@@ -161,7 +161,7 @@ def _read(path: Path) -> dict[str, str]:
     """The lines of a sound file of this start of the system; piece by piece, for all at once take much memory."""
     found: dict[str, str] = {}
     try:
-        with path.open("rb") as file:
+        with storage.opened_to_read(path) as file:
             heading = file.readline(100)
             if not (boot := _boot()) or heading != _heading(boot):
                 return {}

@@ -63,7 +63,7 @@ def clear_away() -> None:
             continue
         except OSError:
             continue
-        with os.fdopen(lock, "r+b") as held:
+        with os.fdopen(lock, "r+b", buffering=0) as held:  # a pipe has no place to seek to
             try:
                 storage.lock(held.fileno())
             except OSError:  # it lives

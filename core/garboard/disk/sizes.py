@@ -328,7 +328,7 @@ class FileSizes:
         later, self._newer = self._newer, {}
         self._sorted = SortedNotes(None)
         try:
-            self._read_behind(self._sorted_path.read_bytes())
+            self._read_behind(storage.content_of(self._sorted_path))
         except OSError as error:
             self._is_refused = not isinstance(error, FileNotFoundError)
         self._newer |= later
@@ -380,7 +380,7 @@ class FileSizes:
 
 def _bytes_of(path: Path) -> bytes:
     with contextlib.suppress(OSError):
-        return path.read_bytes()
+        return storage.content_of(path)
     return b""
 
 

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import BinaryIO
 from zlib import crc32
 
+from garboard.disk.storage import opened_to_read
 from garboard.faults import GarboardError
 
 BLOCK = 1 << 13
@@ -124,7 +125,7 @@ class SortedNotes:
 def _opened(path: Path | None) -> BinaryIO:
     if path is None:
         raise IsADirectoryError
-    return path.open("rb", buffering=0)
+    return opened_to_read(path, 0)
 
 
 def pieces(lines: bytes, mark: str) -> Iterator[bytes]:

@@ -14,7 +14,7 @@ import stat
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, BinaryIO
 
 import attrs
 
@@ -37,6 +37,8 @@ SET_ASIDE = ".damaged-"
 """Stands in the name of a file that was found damaged, before a number."""
 
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+_APPEND |= getattr(os, "O_NONBLOCK", 0)  # a pipe is refused, where it would wait for a reader
+_READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
 _WRITE_AND_READ = os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
 _LESS_THAN_A_PAGE = 1 << 12
@@ -187,6 +189,21 @@ def what_else(path: Path) -> str:
     if stat.S_ISREG(mode):
         return ""
     return "a folder" if stat.S_ISDIR(mode) else "a link" if stat.S_ISLNK(mode) else "a pipe or a device"
+
+
+def opened_to_read(path: Path, buffering: int = -1) -> BinaryIO:
+    """A file, buffered as by `open`. Raises OSError for what is none: a pipe would never open, and never end."""
+    descriptor = os.open(path, _READ)
+    if stat.S_ISREG(os.fstat(descriptor).st_mode):
+        return os.fdopen(descriptor, "rb", buffering)
+    os.close(descriptor)
+    raise OSError(errno.EINVAL, "no file", str(path))
+
+
+def content_of(path: Path) -> bytes:
+    """What stands in a file. Errors as `opened_to_read`."""
+    with opened_to_read(path, 0) as file:
+        return file.read()
 
 
 def flush(descriptor: int) -> None:
@@ -465,8 +482,9 @@ def keep_beside(content: bytes, path: Path) -> Path:
     """
     number = 1
     while (kept := path.with_name(f"{path.name}{SET_ASIDE}{number}")).exists():
-        if kept.read_bytes() == content:
-            return kept
+        with contextlib.suppress(OSError):  # no file, or not to be read: another one
+            if content_of(kept) == content:
+                return kept
         number += 1
     write_whole(kept, [content])
     return kept

@@ -13,11 +13,13 @@ from contextlib import closing, contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import attrs
 import pytest
 
 from campaigns.writers import entry_number
+from garboard.commands.repair import _noted_by_the_shop
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.documents import DurableStorage, Kind
@@ -28,6 +30,7 @@ from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved, WriterLock
 from garboard.findings import NotEnoughData
 from garboard.history.authority import keep_managers, managers_of
+from garboard.history.halves import TOGETHER_FOLDER
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, ROWS_FILE, SHOP_FOLDER, EmbeddedStore, FileRegister
@@ -639,7 +642,7 @@ def test_a_disk_too_full_for_a_folder_is_told_as_a_full_disk(tmp_path: Path, mon
                 keeps()
 
 
-@pytest.mark.parametrize("call", ["write", "fsync", "replace"])
+@pytest.mark.parametrize("call", ["write", "fsync", "replace", "fstat", "stat"])
 @pytest.mark.parametrize("lasting", [False, True])
 def test_what_is_said_of_a_decision_over_several_hulls_is_so_whichever_call_the_disk_refuses(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str, lasting: bool
@@ -669,6 +672,31 @@ def test_what_is_said_of_a_decision_over_several_hulls_is_so_whichever_call_the_
         if next(calls) <= refused:
             break
     assert set(said) == {"saved", "follows", "not saved"}
+
+
+def test_a_decision_that_waits_for_a_file_nobody_can_read_holds_up_no_question(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    offered = {hull: checked(entry_number(1, hull)) for hull in ("ABC00001A526", "ABC00002A526")}
+    with closing(EmbeddedStore(tmp_path)) as store:
+        with monkeypatch.context() as failing:
+            failing.setattr(store, "put_if_absent", Mock(side_effect=OSError(errno.EIO, "Input/output error")))
+            failing.setattr(store, "ids", Mock(side_effect=OSError(errno.EIO, "Input/output error")))
+            with pytest.raises(KeptToFinish):
+                store.put_together(offered, "page", NOON)
+            assert store.digests() == {}
+        assert store.digests().keys() == offered.keys()
+
+
+def test_a_note_that_a_killed_server_began_is_no_decision(tmp_path: Path) -> None:
+    begun = tmp_path / "shop" / TOGETHER_FOLDER / ".unfinished-1-2.json"
+    begun.parent.mkdir(parents=True)
+    begun.write_text('{"at": 1, "ent')
+    assert not [*_noted_by_the_shop(tmp_path)]
+    with closing(EmbeddedStore(tmp_path)) as store:
+        assert store.digests() == {}
+        assert not store._together._is_waiting
+    assert not begun.exists()
 
 
 def test_a_note_that_another_thread_ends_meanwhile_keeps_nobody_from_asking(
