@@ -154,6 +154,7 @@ class Driver:
 
     def press(self, *names: str) -> None:
         for name in names:
+            self._see()
             widget = self.find(name)
             self.tap_at(widget.center_x, widget.center_y)
 
@@ -163,13 +164,17 @@ class Driver:
             self.press("page down")
         self.press(name)
 
+    def _see(self) -> None:
+        """What came up is seen before it is looked for and tapped: another thread may have the page drawn anew."""
+        from garboard_tablet.ui.widgets import stood_before
+
+        while stood_before.has_changed:
+            self.step()
+
     def tap_at(self, x: float, y: float) -> None:
         from kivy.tests.common import UnitTestTouch
 
-        from garboard_tablet.ui.widgets import stood_before
-
-        if stood_before.has_changed:
-            self.step()  # what came up is seen before it is tapped
+        self._see()
         touch = UnitTestTouch(x, y)
         touch.touch_down()
         self.step()
