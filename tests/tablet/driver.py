@@ -37,6 +37,9 @@ Each is some 3 MB. Of more at once, Python finds nothing in the processor's cach
 _kivys_own: list[Any] = []
 """What Kivy's clock had to do before there was an app."""
 
+_ticks = itertools.count(1)
+"""The clock of presses. An app that starts again goes on with it: no clock of this kind ever goes back."""
+
 PLUGIN = Path(__file__).with_name("dock_plugin.py")
 
 
@@ -82,8 +85,7 @@ class Driver:
         self.app, self.loop, self.window, self.touches = app, EventLoop, Window, 0
         self.drawn: set[type] = set()
         self.left, self.shown = 0, 0
-        ticks = itertools.count(1)
-        Press.now = staticmethod(lambda: float(next(ticks)))  # no press comes too soon after another
+        Press.now = staticmethod(lambda: float(next(_ticks)))  # no press comes too soon after another
         Press.quiet_until = 0.0
         self.resize(*size)
         app._run_prepare()

@@ -22,7 +22,7 @@ class Hand:
     def __init__(self, d: Driver) -> None:
         from garboard_tablet.ui.widgets import Press
 
-        self.d, self.now = d, 1000.0
+        self.d, self.now = d, Press.now() + SEEN
         Press.now = staticmethod(lambda: self.now)
         d.step()
         self.now += SEEN
