@@ -166,7 +166,6 @@ class GarboardApp(App):
         self.sight.begin()
         theme.use(dark=self.tablet.settings.dark)
         theme.left = self.tablet.settings.thumb_left
-        Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
         guarded(self.screen.show)
         later = self.between_touches.later

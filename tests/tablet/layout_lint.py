@@ -187,7 +187,7 @@ def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
         and not _is_in_the_middle(picture, label)
     ):
         yield f"{label.text[:40]!r} is drawn where it stood before"
-    reached = contrast(_hex(label.color), _hex(_ground(label)))
+    reached = contrast(hex_of(label.color), hex_of(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
 
@@ -233,5 +233,6 @@ def _ground(widget: Any) -> Sequence[float]:
     raise AssertionError("no ground under the words")
 
 
-def _hex(colour: Sequence[float]) -> str:
+def hex_of(colour: Sequence[float]) -> str:
+    """A colour as the palette writes it."""
     return "#" + "".join(f"{round(255 * part):02X}" for part in colour[:3])

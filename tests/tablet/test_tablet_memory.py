@@ -54,7 +54,7 @@ def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
     drive: Drive, settled_soon: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A disc of 32 pixels had 180 pieces, and each word was held twice: as it was drawn and as it is shown."""
-    from kivy.graphics import Ellipse, Line, RoundedRectangle
+    from kivy.graphics import Ellipse, Line, Rectangle, RoundedRectangle
 
     from garboard_tablet.ui.run_row import RunRow
     from garboard_tablet.ui.widgets import _Text
@@ -72,6 +72,10 @@ def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
             new_job(d)
         d.step(2)
         pages += [*d.widgets()]
+        areas = [one.size for one in drawn(d.window.canvas) if isinstance(one, Rectangle)]
+        assert len(areas) > 10
+        wide, high = d.window.size
+        assert not [size for size in areas if size[0] >= wide and size[1] >= high], "the window is cleared already"
     row = RunRow("Run 1", print, trace=None, is_looked_at=True)
     row.size = (300, 80)
     d.step()

@@ -186,12 +186,6 @@ class Txt(_Text):
         return float(self.width), float(self.height)
 
 
-class Ground(Widget):
-    """A plain area in one colour."""
-
-    ground = ColorProperty(theme.ground)
-
-
 class MarkShape(Widget):
     """The shape of a state, drawn from the table of marks."""
 
@@ -957,7 +951,7 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "Across", "Beside", "Card", "Choices", "Column", "Line", "MarkShape", "Marked", "Press",
     "RowPress", "Touched", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
     "warning_card", "words",
 ]  # fmt: skip
