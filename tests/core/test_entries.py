@@ -217,6 +217,17 @@ def test_a_quick_look_is_enough_whatever_plugins_a_tablet_has_and_whoever_writes
         assert (hull_key_of(entry.raw), view(entry.id, entry.raw).value) == (entry.hull_key, entry.value)
 
 
+def test_of_latin_letters_alone_no_spelling_is_looked_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None of them joins another, or changes: the first character that form C may change is U+0300 [UAX 15]."""
+    latin = [chr(number) for number in range(256)]
+    assert all(unicodedata.is_normalized("NFC", one + other) for one in latin for other in latin)
+    raw = make(by="Zo\u00eb", value="21.5 \u00b0C").raw
+    with monkeypatch.context() as looking:
+        looking.setattr(unicodedata, "is_normalized", lambda *_: pytest.fail("looked up"))
+        assert hull_key_of(raw) == "ABC00001A526"
+    assert _outcome(hull_key_of, raw.replace("\u00eb".encode(), "\u00ebe\u0301".encode())) == "refused"
+
+
 @pytest.mark.parametrize(
     "value",
     [
