@@ -102,6 +102,13 @@ class Boat:
         holding = (home for key, home in self.fields().items() if key.subject[:1] == (kind,) and home.current(key))
         return next(holding, self.state)
 
+    def facts_of(self, job: str, home: HullState) -> str:
+        """The job that a fact about the vessel is written in; "" where another hull's file holds that job.
+
+        home : the state that holds facts of its kind
+        """
+        return job if home is self.state_of(job) else ""
+
     def brought(self, job: str) -> tuple[str, ...]:
         """Kinds of facts about the vessel that came with a job moved here, sorted."""
         fields = self.fields(job).items()

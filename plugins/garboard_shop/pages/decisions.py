@@ -218,7 +218,9 @@ def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str]
         )
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
-    entries = circuit_entries.take_in_circuits(author_after(home, by), home, said)
+    last = summary.boat.jobs[-1] if summary.boat.jobs else ""
+    author = attrs.evolve(author_after(home, by), at_job=summary.boat.facts_of(last, home))
+    entries = circuit_entries.take_in_circuits(author, home, said)
     keep(store, entries, now)
     return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."
 

@@ -255,7 +255,10 @@ def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Brow
     given = CheckedEntries((one.id, one.raw) for one in entries)
     pages.store.put_if_absent({MISTYPED: given}, "000000000001", NOON, 0)
     before = open_hull(pages.store.hulls, MISTYPED).view(job)
-    facts = {one.subject[0] for one in pages.store.hulls.entries(MISTYPED) if one.kind == "field"}
+    facts, known = (
+        {one.subject[0].replace("_", " ") for one in pages.store.hulls.entries(hull) if one.kind == "field"}
+        for hull in (MISTYPED, LONG_REACH)
+    )
     form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
     manager.send(form, reason="written under a wrong number")
     said = words_of(manager.text(TODAY))
@@ -264,7 +267,10 @@ def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Brow
     assert f"Came along: {values} value" in said
     assert "1 attached file, 1 setting" in said
     stayed = said.partition(f"Stayed with {MISTYPED}, as what is entered for {LONG_REACH} holds: ")[2].partition(".")[0]
-    assert {*stayed.split(", ")} == {one.replace("_", " ") for one in facts}
+    came = said.partition(f"From {MISTYPED}, as {LONG_REACH} has none of its own: ")[2].partition(".")[0]
+    assert ({*stayed.split(", ")}, {*came.split(", ")}) == (facts & known, facts - known)
+    assert facts & known
+    assert facts - known
 
 
 def full_at(pages: Pages, monkeypatch: pytest.MonkeyPatch, *calls: int) -> None:
