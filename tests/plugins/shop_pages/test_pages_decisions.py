@@ -375,6 +375,25 @@ def test_nobody_signs_for_what_came_after_the_page_was_opened(pages: Pages, mana
     assert pages.entries() == before
 
 
+def test_nobody_signs_for_what_was_found_otherwise_when_the_page_was_opened(pages: Pages, manager: Browser) -> None:
+    """A fact about the boat changed meanwhile: no entry of the job, and yet a check fails now."""
+    page = manager.text(f"/boats/{KITTIWAKE}")
+    form = form_to(page, f"/boats/{KITTIWAKE}/sign")
+    state = state_of(pages, KITTIWAKE)
+    engine = next(iter(key.subject[1] for key in state.registers if key.subject[:1] == ("engines",)))
+    window = [("engines", engine, "full_throttle_low"), ("engines", engine, "full_throttle_high")]
+    author = Author("tablet 9", "A. Hand")
+    late = [
+        author.write(state, "field", path, f"{speed} rev/min") for path, speed in zip(window, (7000, 7500), strict=True)
+    ]
+    pages.store.put_if_absent({KITTIWAKE: CheckedEntries((e.id, e.raw) for e in late)}, "000000000001", NOON, 0)
+    before = pages.entries()
+    assert manager.send(form).status_code == 409
+    assert pages.entries() == before
+    again = form_to(manager.text(f"/boats/{KITTIWAKE}"), f"/boats/{KITTIWAKE}/sign")
+    assert [manager.send(again).status_code for _ in range(2)] == [303, 303], "pressed twice, it is signed"
+
+
 def test_a_form_leads_back_to_this_server_only(pages: Pages, manager: Browser) -> None:
     chosen = state_of(pages).current(SPEED)[0]
     form = choice(manager)
