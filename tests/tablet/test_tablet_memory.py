@@ -89,6 +89,38 @@ def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
     held = [one["_surface"] for one in written if "_surface" in one]
     assert len(held) > 20, "so many words were drawn"
     assert {*held} == {None}
+    lines = [one for one in pages if isinstance(one, _Text) and len(one._label._cached_lines) == 1 and one.texture]
+    assert len(lines) > 20
+    assert [one.text for one in lines if one.texture_size[0] > one._wide(one._label.text) + 1] == [], "empty beside it"
+
+
+@pytest.mark.parametrize("align", ["left", "center"])
+@pytest.mark.parametrize("room", [300, 301, 110])
+def test_a_picture_no_wider_than_its_words_has_all_of_them(
+    kivy_window: object, monkeypatch: pytest.MonkeyPatch, align: str, room: int
+) -> None:
+    """Beside Kivy's own, as wide as the room: what it lacks is empty, on both sides alike where words are centred."""
+    from kivy.core.text import Label
+
+    from garboard_tablet.ui import widgets
+
+    def rows(label: Any) -> list[bytes]:
+        label.refresh()
+        wide, high = label.texture.size
+        dots = label.texture.pixels
+        return [dots[4 * wide * row : 4 * wide * (row + 1)] for row in range(high)]
+
+    style = {"text": "Full throttle, both ways", "text_size": (room, None), "halign": align, "font_size": 26}
+    ours = rows(Label(**style))
+    monkeypatch.setattr(Label, "render", widgets._room_for_words)
+    whole = rows(Label(**style))
+    spare = room - len(ours[0]) // 4
+    before = spare // 2 if align == "center" else 0
+    assert spare > 3
+    assert len(ours) == len(whole)
+    assert any(map(any, ours))
+    for one, other in zip(ours, whole, strict=True):
+        assert other == bytes(4 * before) + one + bytes(4 * (spare - before))
 
 
 def test_a_shader_is_compiled_after_the_compiler_was_released(kivy_window: object) -> None:

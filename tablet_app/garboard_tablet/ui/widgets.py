@@ -62,6 +62,23 @@ def _and_let_go(label: Any) -> Any:
 
 CoreLabel._render_end = _and_let_go
 
+_room_for_words = CoreLabel.render
+
+
+def _no_wider_than_its_words(label: Any, real: bool = False) -> Any:
+    """Kivy's picture of words is as wide as the room for them: what is empty of it is kept and drawn as well."""
+    room = _room_for_words(label, real)
+    if real or not label.text or not label.text_size[0]:
+        return room
+    (wide, high), own = room, label._internal_size[0]
+    spare = max(0, wide - max(2, own))
+    if label.options["halign"] == "center":
+        spare -= spare % 2  # as much on each side: the words stay where they are
+    return wide - spare, high
+
+
+CoreLabel.render = _no_wider_than_its_words
+
 
 class _Text(Label):
     """Kivy's label, which here watches what changes here: a third of its own.
@@ -107,8 +124,11 @@ class _Text(Label):
         self._place_picture()
 
     def _place_picture(self, *_: object) -> None:
-        """In the middle. Kivy's own center is told of another size only after this is."""
+        """In the middle, or at the left of a room in it. Kivy's own center is told of another size after this is."""
         wide, high = self.texture_size
+        room = self.text_size[0]
+        if room is not None and self.halign != "center":
+            wide = int(room)
         self._picture.pos = int(self.x + (self.width - wide) / 2), int(self.y + (self.height - high) / 2)
 
     def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
