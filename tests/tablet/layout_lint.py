@@ -154,7 +154,9 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
         yield f"target {_name(press)} is {press.width / dp(1):.0f} x {press.height / dp(1):.0f} dp"
     area = getattr(press, "_area", None)
     if area is not None and not press._draw_soon.is_triggered:
-        drawn, stands = (*area.pos, *area.size), (*press.pos, *press.size)
+        across, up = area.vertices[::4], area.vertices[1::4]
+        drawn = (min(across), min(up), max(across), max(up))
+        stands = (*press.pos, press.right, press.top)
         if any(abs(one - other) > 0.5 for one, other in zip(drawn, stands, strict=True)):  # drawn in single precision
             yield f"target {_name(press)} is drawn where it stood before"
     edge = dp(LEAST_EDGE) - 1

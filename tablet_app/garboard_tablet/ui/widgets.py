@@ -17,12 +17,12 @@ from kivy.core.text import Label as CoreLabel
 from kivy.graphics import (
     Color,
     Line,
+    Mesh,
     PopMatrix,
     PushMatrix,
     Rectangle,
     SmoothEllipse,
     SmoothLine,
-    SmoothRoundedRectangle,
     Translate,
     Triangle,
 )
@@ -40,7 +40,7 @@ from garboard.report.unit_signs import with_signs
 from garboard.units import with_minus
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
-from garboard_tablet.ui.curves import pieces, rounded
+from garboard_tablet.ui.curves import filled, pieces, rounded
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.on_its_way import Standing, StoodBefore
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
@@ -252,8 +252,6 @@ class MarkShape(Widget):
 
 
 def _fill(flat: Sequence[float]) -> None:
-    from kivy.graphics import Mesh
-
     area = Tesselator()
     area.add_contour(list(flat))
     if area.tesselate():
@@ -339,8 +337,7 @@ class _Panelled(Widget):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         with self.canvas.before:
-            corner = dp(self.RADIUS)
-            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[corner], segments=pieces(corner) // 4)
+            self._fill, self._area = Color(), Mesh(mode="triangles")
             self._ink, self._outline = Color(), SmoothLine(close=True)
         self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
         for name in self.PANEL_OF:
@@ -357,8 +354,9 @@ class _Panelled(Widget):
         if self._drawn_at != place:
             self._drawn_at = place
             stood_before.changes()
-        self._area.pos, self._area.size = self.pos, self.size
-        self._outline.points = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
+            edge = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
+            self._outline.points = edge
+            self._area.vertices, self._area.indices = filled(edge)
 
 
 class Press(Touched, _Panelled, _Text):
