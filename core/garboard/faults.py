@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import stat
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import attrs
@@ -16,6 +16,7 @@ __all__ = [
     "ValueRefused",
     "in_number",
     "in_words",
+    "one_of",
     "refusal",
     "refuse_endless",
     "shown",
@@ -148,6 +149,17 @@ def in_number(count: int, one: str, more: str = "") -> str:
     ('1 place', '2 entries')
     """
     return f"{count} {one if count == 1 else more or f'{one}s'}"
+
+
+def one_of(words: Iterable[str]) -> str:
+    """What may be chosen. Each in quotes where a comma in one of them would look like the next choice.
+
+    >>> one_of(["calm", "rough"]), one_of(["first, in trouble", "good to know"])
+    ('one of calm, rough', "one of 'first, in trouble', 'good to know'")
+    """
+    choices = [*words]
+    parted = any("," in one for one in choices)
+    return f"one of {', '.join(map(repr, choices) if parted else choices)}"
 
 
 def shown(value: object) -> str:

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 
 import attrs
 
-from garboard.faults import ValueRefused, shown
+from garboard.faults import ValueRefused, one_of, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
@@ -268,7 +268,7 @@ def check_value(field: Field, value: JsonValue) -> None:
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
     elif field.kind is Kind.CHOICE and value not in (*field.choices, *field.former):
-        raise ValueRefused(f"one of {', '.join(field.choices)}", shown(value))
+        raise ValueRefused(one_of(field.choices), shown(value))
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
         raise ValueRefused("true or false", shown(value))
     elif field.kind is Kind.TEXT and not isinstance(value, str):

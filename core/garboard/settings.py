@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.faults import GarboardError, ValueRefused
+from garboard.faults import GarboardError, ValueRefused, one_of
 from garboard.fields import Field, Kind, amount_field, check_value, typed_value
 from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData, in_full
 from garboard.record_types import typed
@@ -145,7 +145,7 @@ class Setting:
             return f"between {in_full(low)} and {in_full(high)} {self.field.unit}".rstrip()
         if self.field.pattern:
             return f"text such as {self.field.offers[0]!r}"
-        return f"one of {', '.join(self.field.choices)}" if self.field.choices else self.field.kind.value
+        return one_of(self.field.choices) if self.field.choices else self.field.kind.value
 
     def typed(self, text: str) -> JsonValue:
         """What a person typed, as the kind of value the setting takes; a bare number is in the setting's own unit."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import math
 from pathlib import Path
@@ -15,6 +16,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.fields import Field, Kind
 from garboard.history.boat import open_hull
 from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.blank import takes
 from garboard.job_files.job_file import job_file_text, read_job_file
 from garboard.judging.assessing import assess_job_file
 from garboard.records import Engine, Job, Vessel
@@ -33,6 +35,17 @@ def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("blank") / "job.json"
     program(["new-job", str(file), HULL, "--engines", "2", "--battery", "house"], standalone_mode=False)
     return file
+
+
+def test_every_choice_can_be_told_from_the_next_one(host: PluginHost) -> None:
+    """A comma in a choice looked like the end of it: "one of first, when something is wrong, good to know"."""
+    fields = [one for step in host.steps for one in step.all_fields() if one.kind is Kind.CHOICE]
+    told = {takes(one): one.choices for one in fields}
+    told |= {one.allowed: one.field.choices for one in host.settings if one.field.choices}
+    parted = {words: choices for words, choices in told.items() if any("," in one for one in choices)}
+    assert len(parted) >= 3
+    for words, choices in parted.items():
+        assert ast.literal_eval(f"({words.removeprefix('one of ')})") == choices
 
 
 def test_a_blank_file_reads_back_and_nothing_is_entered(blank: Path, host: PluginHost) -> None:

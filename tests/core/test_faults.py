@@ -28,7 +28,7 @@ def test_a_fault_in_which_the_words_of_a_fault_stand_is_not_torn_apart() -> None
     choice = Field(name="trim", title="Trim", kind=Kind.CHOICE, choices=("in, got wet", "out"))
     with pytest.raises(ValueRefused) as raised:
         check_value(choice, "soaked, got dry")
-    assert raised.value.at("trim") == Fault("trim", "one of in, got wet, out", "'soaked, got dry'")
+    assert raised.value.at("trim") == Fault("trim", "one of 'in, got wet', 'out'", "'soaked, got dry'")
 
 
 A_SPEED = "a speed in kn, mph, km/h or m/s, such as '38.2 kn'"

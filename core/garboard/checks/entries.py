@@ -12,7 +12,7 @@ import attrs
 
 from garboard.checks.lines import Path, in_words, line_of
 from garboard.checks.refused import CheckFault
-from garboard.faults import Fault, ValueRefused
+from garboard.faults import Fault, ValueRefused, one_of
 
 MOST_FAULTS = 30
 """A file with more is told these."""
@@ -115,10 +115,10 @@ class Entry:
     def word(self, name: str, kind: type[E], default: E | None = None, but: Collection[E] = ()) -> E:
         """One of an enum's words."""
         words = {one.value: one for one in kind if one not in but}
-        text = self._take(name, default.value if default else None, (str,), f"one of {', '.join(words)}")
+        text = self._take(name, default.value if default else None, (str,), one_of(words))
         if text is not None and text not in words:
             near = get_close_matches(str(text), words, n=1)
-            self.refuse(name, f"one of {', '.join(words)}", _shown(text), f"write {near[0]!r}" if near else "")
+            self.refuse(name, one_of(words), _shown(text), f"write {near[0]!r}" if near else "")
         return words.get(text, default or next(iter(words.values())))
 
     def texts(self, name: str, most: int = 20) -> tuple[str, ...]:

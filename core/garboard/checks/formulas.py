@@ -22,7 +22,7 @@ import attrs
 from simpleeval import SimpleEval
 
 from garboard.checks.quantities import PLAIN, Quantity, Unit, same_unit, unit_of
-from garboard.faults import GarboardError, ValueRefused
+from garboard.faults import GarboardError, ValueRefused, one_of
 from garboard.findings import are_one
 from garboard.units import convert
 
@@ -295,7 +295,7 @@ def _texts(parts: Iterable[ast.AST], terms: Terms) -> frozenset[str]:
             words = [str(one.value) for one in sides if isinstance(one, ast.Constant)] if texts else []
             for word in words:
                 if texts[0].choices and word not in texts[0].choices:
-                    raise ValueRefused(f"one of {', '.join(texts[0].choices)}", repr(word))
+                    raise ValueRefused(one_of(texts[0].choices), repr(word))
             found.update(words)
     return frozenset(found)
 

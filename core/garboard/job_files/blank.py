@@ -7,6 +7,7 @@ from typing import Any, get_args, get_type_hints
 
 import attrs
 
+from garboard.faults import one_of
 from garboard.fields import Field, Kind
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import EXPLAINED, JOB_FILE
@@ -61,7 +62,7 @@ def takes(field: Field) -> str:
     what = {
         Kind.AMOUNT: amount_in_words(field.quantity) if field.kind is Kind.AMOUNT else "",
         Kind.COUNT: "a whole number",
-        Kind.CHOICE: f"one of {', '.join(field.choices)}",
+        Kind.CHOICE: one_of(field.choices),
         Kind.YES_NO: "true or false",
         Kind.TEXT: "text",
         Kind.PHOTO: '{"file": "name of a picture beside the job file"}',
@@ -140,7 +141,7 @@ def _takes(field: attrs.Attribute[Any], kind: Any) -> str:
     if "quantity" in field.metadata:
         return amount_in_words(field.metadata["quantity"])
     if "choices" in field.metadata:
-        return f"one of {', '.join(field.metadata['choices'])}"
+        return one_of(field.metadata["choices"])
     plain = {bool: "true or false", int: "a whole number", str: "text"}
     return next((plain[one] for one in (kind, *get_args(kind)) if one in plain), "")
 

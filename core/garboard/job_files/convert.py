@@ -10,7 +10,7 @@ import attrs
 from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from garboard.faults import Fault, InputError, ValueRefused, shown
+from garboard.faults import Fault, InputError, ValueRefused, one_of, shown
 from garboard.fields import amount_as_text
 from garboard.records import RECORD_OF, JsonValue, number_of, unit_of
 from garboard.units import Amount, in_full, in_own_spelling, parse_amount
@@ -112,7 +112,7 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 def _choice_of(choices: tuple[str, ...]) -> Callable[[object, object], object]:
     def read(value: object, _kind: object) -> object:
         if value not in choices:
-            raise ValueRefused(f"one of {', '.join(choices)}", shown(value))
+            raise ValueRefused(one_of(choices), shown(value))
         return value
 
     return read
