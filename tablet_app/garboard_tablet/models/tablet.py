@@ -17,7 +17,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
 from garboard_tablet.language import phrase
-from garboard_tablet.models.left_out import LEFT_OUT, left_out, runs
+from garboard_tablet.models.left_out import LEFT_OUT, hashes_approved, left_out, runs
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
@@ -111,6 +111,14 @@ class Tablet:
         if not self.left_out:  # nearly always: the first page does not wait for plugins
             return ()
         return tuple(problem.name for problem in self.host.problems if problem.code == LEFT_OUT)
+
+    def plugins_not_here(self) -> tuple[str, ...]:
+        """Plugins that the shop approved and that do not run, as their files are not here whole."""
+        if self._host is None and not hashes_approved(self.folder) - self.files.attachments.names():
+            return ()  # nearly always: the first page does not wait for plugins
+        from garboard.shop_link.shop_plugins import NOT_HERE
+
+        return tuple(problem.name for problem in self.host.problems if problem.code == NOT_HERE)
 
     def boat(self, hull: str) -> Boat:
         """The boat of a hull number, kept up to date: every number of the boat, and jobs moved to it."""
@@ -542,17 +550,20 @@ def all_plugins(
     without : names that are not loaded
     """
     from garboard.hosting.host import make_host
-    from garboard.shop_link.shop_plugins import files_to_run
+    from garboard.shop_link.shop_plugins import files_to_run, kept, problem_of_lacking
     from garboard_tablet.models.plugin_minder import PluginMinder, problem_of_left_out
 
     chosen = {file.stem for file in own}
-    approved = [file for file in files_to_run(tablet.files) if file.stem not in chosen]
+    laid_out = files_to_run(tablet.files)
+    approved = [file for file in laid_out if file.stem not in chosen]
+    there = {*chosen, *without, *(file.stem for file in laid_out)}
     found = [file.absolute() for file in (*own, *approved) if file.stem not in without]
     tablet.minder = PluginMinder(tablet.folder, lambda plugin: tablet.passed_over(plugin))
     to_run = [file for file in found if runs(file, tablet.left_out)]
     host = make_host(files=to_run, minder=tablet.minder, without=without)
     host.problems += [one for one in refused if one.name not in without]
     host.problems += [problem_of_left_out(file.stem, file) for file in found if not runs(file, tablet.left_out)]
+    host.problems += [problem_of_lacking(one) for one in kept(tablet.folder) if one.name not in there]
     return host
 
 
