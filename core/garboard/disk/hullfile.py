@@ -32,7 +32,6 @@ from garboard.disk.entries import (
     entry_id,
     file_in_words,
     hull_key_and_parts,
-    key_of_parts,
     parts_of_lines,
     stray_of,
     view,
@@ -1388,8 +1387,8 @@ def _new_entries(
     new: dict[str, bytes] = {}
     seen = [] if seen is None else seen
     if isinstance(entries, CheckedEntries) and entries.block and held.keys().isdisjoint(entries):
-        found = parts_of_lines(entries.block)
-        if len(found) == len(entries) and {*map(key_of_parts, found)} == {ours}:  # nearly always: all in one search
+        found = parts_of_lines(entries.block, ours)
+        if len(found) == len(entries):  # nearly always: all in one search
             seen += found
             return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
