@@ -100,12 +100,12 @@ class PutResult:
 class Offer:
     """A hull's entries as one folder offers them to another.
 
-    ids     : of every entry here
+    ids     : of every entry here; one that stands in its file several times may be several times among them
     unknown : the entries the other does not hold
     content : what stands in the hull's file, where that was read for it and all of it is sound
     """
 
-    ids: frozenset[str]
+    ids: Collection[str]
     unknown: CheckedEntries
     content: bytes = b""
 
@@ -780,10 +780,10 @@ class HullFolder:
                 if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
                     unknown = CheckedEntries(reading.entries)
                     unknown.block = reading.block
-                    return Offer(frozenset(ids), unknown, data)
+                    return Offer(ids, unknown, data)
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
-            return Offer(frozenset(held), unknown)
+            return Offer([*held], unknown)
 
     def save(self, entry: Entry) -> str:
         """Keep one entry; saved when this returns.
