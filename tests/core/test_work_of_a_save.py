@@ -18,12 +18,13 @@ from campaigns.writers import HULLS, entry_number
 from counted import calls_of
 from garboard.disk import entries
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, make_entry, view
+from garboard.disk.entries import Entry, make_entry, read_entry, view
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
+from tablet_entries import PLUGINS, tablet_entry
 
 HERE, OTHER, _ = HULLS
 BEGIN = "posix_fadvise"
@@ -231,3 +232,14 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
             assert shortly == made({**fields}) or "nan" in str(fields), fields
         plainly += not isinstance(shortly[0], type)  # type: ignore[index]
     assert 200 < plainly < 1000
+
+
+def test_the_plugins_of_a_tablet_are_spelt_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It names the same in each entry, in the order they were loaded; what another named in between is not taken."""
+    sets = [PLUGINS, {}, {"b": "1", "a": "2"}, {"a": "2", "b": "1"}, {"a": "2"}, {"a": 'q"'}]
+    made = [tablet_entry(1, HERE, plugins=plugins) for plugins in (*sets, *reversed(sets))]
+    assert [one.plugins for one in made] == [*sets, *reversed(sets)]
+    assert all(read_entry(one.raw).id == one.id for one in made)
+    first, again = tablet_entry(2, HERE), {**PLUGINS}
+    monkeypatch.setattr(entries, "sorted", lambda some: some and pytest.fail("spelt anew"), raising=False)
+    assert tablet_entry(2, HERE, plugins=again).raw == first.raw

@@ -262,10 +262,11 @@ def _plainly_made(
     it that may not stand in an entry. What its bytes do not show is asked here: that each text and number is one, that
     no quote in a text is taken for its end, and what nobody may change later.
     """
-    if more and [*more] != ["instrument"]:
+    versions = _versions_spelt(plugins)
+    if versions is None or (more and [*more] != ["instrument"]):
         return None
     is_text, moment, count = type(value) is str, clock[0], clock[1]
-    texts = [at, by, dev, hull, job, kind, *subject, *replaces, *plugins, *plugins.values(), *more.values()]
+    texts = [at, by, dev, hull, job, kind, *subject, *replaces, *more.values()]
     if is_text:
         texts.append(value)
     if {*map(type, texts)} != _TEXT or type(value) not in _SIMPLE_TYPES or not type(moment) is type(count) is int:
@@ -273,12 +274,11 @@ def _plainly_made(
     if '"' in "".join(texts) or not (by and dev) or hull.isspace():  # type: ignore[arg-type]  # all of them are text
         return None
     instrument = f'"instrument":"{more["instrument"]}",' if more else ""
-    versions = ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) if plugins else ""
     try:
         stated = f'"{value}"' if is_text else _ENCODER.encode(value)
         raw = (
             f'{{"at":"{at}","by":"{by}","clock":[{moment},{count}],"dev":"{dev}","hull":"{hull}",{instrument}'
-            f'"job":"{job}","kind":"{kind}","plugins":{{{versions}}},"program":"{__version__}",'
+            f'"job":"{job}","kind":"{kind}","plugins":{versions},"program":"{__version__}",'
             f'"replaces":{_listed(replaces)},"subject":{_listed(subject)},"v":{ENTRY.version},'
             f'"value":{stated}}}'
         ).encode()
@@ -289,6 +289,26 @@ def _plainly_made(
     lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
     meter = _text(more["instrument"]) if more else ""
     return Entry(entry_id(raw), raw, kind, hull, job, *lists, value, stamp, at, by, dev, meter, kind in KINDS, True)
+
+
+_last_versions: list[tuple[dict[str, str], str]] = [({}, "{}")]
+"""The plugins of the entry made last, and how they are spelt: a tablet names the same in each."""
+
+
+def _versions_spelt(plugins: dict[str, str]) -> str | None:
+    """The versions of plugins as they stand in an entry; None where one must be looked through.
+
+    plugins : nobody changes them later
+    """
+    last, spelt = _last_versions[0]
+    if plugins == last:
+        return spelt
+    texts = [*plugins, *plugins.values()]
+    if not {*map(type, texts)} <= _TEXT or '"' in "".join(texts):
+        return None
+    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) + "}"
+    _last_versions[0] = plugins, spelt
+    return spelt
 
 
 def _listed(texts: list[str]) -> str:
