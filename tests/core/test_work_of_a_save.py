@@ -16,9 +16,9 @@ import pytest
 
 from campaigns.writers import HULLS, entry_number
 from counted import calls_of
-from garboard.disk import entries
+from garboard.disk import entries, hullfile
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, make_entry, read_entry, view
+from garboard.disk.entries import Entry, hull_key_and_parts, make_entry, read_entry, view
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.sizes import FileSizes
@@ -193,7 +193,7 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
         except (InputError, TypeError, ValueError, AttributeError, RecursionError) as error:
             return type(error), str(error)
         read = view(entry.id, entry.raw)
-        names = [one.name for one in attrs.fields(Entry) if one.name != "_fields"]
+        names = [one.name for one in attrs.fields(Entry) if not one.name.startswith("_")]
         assert [(type(getattr(entry, name)), getattr(entry, name)) for name in names] == [
             (type(getattr(read, name)), getattr(read, name)) for name in names
         ]
@@ -243,3 +243,25 @@ def test_the_plugins_of_a_tablet_are_spelt_once(monkeypatch: pytest.MonkeyPatch)
     first, again = tablet_entry(2, HERE), {**PLUGINS}
     monkeypatch.setattr(entries, "sorted", lambda some: some and pytest.fail("spelt anew"), raising=False)
     assert tablet_entry(2, HERE, plugins=again).raw == first.raw
+
+
+def test_what_was_checked_when_it_was_made_is_not_looked_at_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was read, and what is no longer what was made, is."""
+    looked: list[bytes] = []
+
+    def look(raw: bytes) -> Any:
+        looked.append(raw)
+        return hull_key_and_parts(raw)
+
+    monkeypatch.setattr(hullfile, "hull_key_and_parts", look)
+    one, other, changed = (tablet_entry(number, HERE) for number in range(3))
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(one)
+        assert [name for name, _ in hulls.put_if_absent(OTHER, [one]).refused] == [one.id]
+        assert looked == []
+        hulls.save(view(other.id, other.raw))
+        hulls.save(attrs.evolve(changed, raw=changed.raw[:-1]))
+        assert looked == [other.raw, changed.raw[:-1]]
+        assert changed.id not in hulls.ids(HERE)

@@ -137,6 +137,7 @@ class Entry:
     is_understood: bool = False
     has_lists: bool = False
     _fields: Mapping[str, JsonValue] | None = None
+    _checked: bytes | None = None
 
     def __eq__(self, other: object) -> bool:
         return self.id == other.id if isinstance(other, Entry) else NotImplemented
@@ -151,6 +152,11 @@ class Entry:
     def fields(self) -> Mapping[str, JsonValue]:
         """Everything that stands in it, by name."""
         return MappingProxyType(_members(self.raw) if self._fields is None else self._fields)
+
+    @property
+    def is_checked(self) -> bool:
+        """Whether it was made here, where its bytes were held against all that an entry must be."""
+        return self._checked is self.raw
 
     @property
     def format(self) -> int:
@@ -286,9 +292,11 @@ def _plainly_made(
         return None
     if not (_parts_of_sound(raw) and _is_wall_time(at)):
         return None
-    lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
-    meter = _text(more["instrument"]) if more else ""
-    return Entry(entry_id(raw), raw, kind, hull, job, *lists, value, stamp, at, by, dev, meter, kind in KINDS, True)
+    name, stamp = entry_id(raw), tuple.__new__(Stamp, (moment, count))
+    about, instead, meter = (*subject,), (*replaces,), _text(more["instrument"]) if more else ""
+    return Entry(
+        name, raw, kind, hull, job, about, instead, value, stamp, at, by, dev, meter, kind in KINDS, True, None, raw
+    )
 
 
 _last_versions: list[tuple[dict[str, str], str]] = [({}, "{}")]

@@ -14,6 +14,7 @@ import stat
 import threading
 import time
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from itertools import repeat
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -1393,11 +1394,11 @@ def _new_entries(
             return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
-    for name, raw in _by_id(entries):
+    for name, raw, made in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            key, parts = hull_key_and_parts(raw)
+            key, parts = (made.hull_key, None) if made and made.is_checked else hull_key_and_parts(raw)
         except InputError as error:
             carrying = stray_of(ours, raw)
             if carrying is None:
@@ -1416,7 +1417,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes, Entry | None]]:
     if isinstance(entries, CheckedEntries):
-        return entries.items()
-    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+        return zip(entries, entries.values(), repeat(None))
+    return [(one.id, one.raw, one) if isinstance(one, Entry) else (entry_id(one), one, None) for one in entries]
