@@ -21,6 +21,7 @@ from garboard.commands.tools import (
     checked_value,
     declared_setting,
     reading_shown,
+    record_in_words,
     refuse_crossed,
     settled_value,
     write_file,
@@ -44,7 +45,6 @@ from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import record_in_words
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import names_in_words
 from garboard.job_files.job_file import JobFile, check, files_not_there, located, read_job_file, settings_faults

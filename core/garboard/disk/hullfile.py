@@ -395,13 +395,17 @@ class HullFolder:
         """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                names = [name for file in files if (name := file.name).endswith(SUFFIX)]
+                names = [
+                    name
+                    for file in files
+                    if (name := file.name).endswith(SUFFIX) and not name.startswith(storage.UNFINISHED)
+                ]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
             return []
         names.sort()
-        return [name for name in names if not name.startswith(storage.UNFINISHED)]
+        return names
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -630,7 +634,8 @@ class HullFolder:
                     held[key] = found
                 if are_many and not (self._writing or is_at_work):
                     self._let_go(key)
-            return {key: held[key] for key in sorted(held)}
+            in_order = sorted(held)
+            return held if in_order == [*held] else {key: held[key] for key in in_order}
 
     def _let_go(self, key: str) -> None:
         """Hold a hull no longer that was read to tell what it holds, but for damage, of which there is more to tell."""
@@ -646,9 +651,10 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
-        proof_of, made_at = self._proofs.looked_up(seconds_now()), list[str]()
+        proof_of, taken, made_at = self._proofs.looked_up(seconds_now()), 0, set[str]()
 
         def not_proved() -> Iterator[str]:
+            nonlocal taken
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
                 if found is None or key in self._open:
@@ -656,7 +662,8 @@ class HullFolder:
                 elif key and (proved := proof_of(name, found)):
                     digest, entries, made = proved
                     held[key] = Holding(digest, entries)
-                    made_at.append(made)
+                    taken += 1
+                    made_at.add(made)
                 elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
@@ -678,7 +685,7 @@ class HullFolder:
                 others.append(name)
         self._proofs.write()
         if made_at:
-            self.taken = Taken(len(made_at), int(min(made_at)))
+            self.taken = Taken(taken, int(min(made_at)))
         for path in [*self.left_alone]:
             if path.name in names and path.name not in others:  # it can be read by now
                 self.left_alone.pop(path)
