@@ -295,6 +295,8 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         if not enough and most <= wanted:  # nothing that stays on is to blame
             advice = " Leave a charger on."
+        is_lithium = battery.chemistry == "LiFePO4"
+        by_itself = bases.SELF_DISCHARGE_LITHIUM if is_lithium else bases.SELF_DISCHARGE
         live = always_live(view.vessel, battery)
         stays_on = f" Fed at the battery and still connected: {in_a_list(live)}." if live else ""
         yield Finding(
@@ -306,7 +308,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
-            basis=(bases.STANDING, bases.SELF_DISCHARGE, _usable_basis(battery, rules)),
+            basis=(bases.STANDING, by_itself, _usable_basis(battery, rules)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
@@ -782,7 +784,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
         )
 
     fed = _fed(view)
-    loaded = [each for each in view.vessel.batteries if each in fed or _load_was_read(view, each)]
+    loaded = [each for each in view.vessel.batteries if each in fed or _draws(view, each)]
     return each_piece(loaded, about, judge, (bases.RESERVE,))
 
 
@@ -803,5 +805,11 @@ def _reserve_verdict(reserve: Reserve, least: float) -> tuple[str, Verdict, str]
     )
 
 
-def _load_was_read(view: JobView, battery: Battery) -> bool:
-    return has_been_read(view, LOADS, "load_current", battery.name)
+def _draws(view: JobView, battery: Battery) -> bool:
+    """Whether a load was read on a battery that feeds no circuit. 0 A is what one for starting alone shows."""
+    if not has_been_read(view, LOADS, "load_current", battery.name):
+        return False
+    try:
+        return view.amount(LOADS, "load_current", "A", of=battery.name) != 0
+    except NotEnoughData:  # who judges it says why
+        return True

@@ -156,7 +156,11 @@ def settle(author: Author, state: HullState, key: RegisterKey, value: JsonValue,
     if len(state.current(key)) < 2:
         got = f"{'/'.join(key.subject).rstrip('/')}, where nothing disagrees"
         raise InputError("settling", [Fault("value", "a disagreement; enter the value anew, or take it back", got)])
-    return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
+    read_with = {one.instrument for one in state.current(key) if one.value == value}
+    more: dict[str, JsonValue] = {"reason": reason}
+    if len(read_with) == 1 and (instrument := read_with.pop()):  # the reading chosen was made with it
+        more["instrument"] = instrument
+    return author.write(state, key.kind, key.subject, value, job=key.job, more=more)
 
 
 def sign_off(

@@ -275,6 +275,12 @@ def test_no_more_days_than_self_discharge_leaves(current: str, settings: dict[st
     assert any("give or take a third" in basis.note for basis in finding.basis)
 
 
+@pytest.mark.parametrize(("chemistry", "of_lead"), [("AGM", True), ("LiFePO4", False)])
+def test_a_lithium_battery_is_not_said_to_be_one_of_lead(chemistry: str, of_lead: bool) -> None:
+    (finding,) = said(wired_job(batteries=[battery(chemistry=chemistry)]), "standing_current")
+    assert any(basis.text.startswith("A lead battery loses") for basis in finding.basis) is of_lead
+
+
 def test_more_days_wanted_than_self_discharge_leaves_is_advised_on() -> None:
     """As many as can be promised pass; 200 are wanted, 143 can be promised, and no switch makes them 200."""
     as_many = {"standing_days": "79", "standing_most": "90"}
@@ -558,6 +564,14 @@ def test_a_reserve_that_rests_on_an_unexplained_load_does_not_pass() -> None:
     reserve = found["wiring_audit.battery_reserve.enough"]
     assert reserve.verdict is ADVISE
     assert "In doubt: house battery: 20.0 A measured, 6.0 A listed." in reserve.sentence
+
+
+@pytest.mark.parametrize(("read", "about"), [("0 A", ["house battery"]), ("3 A", ["house battery", "start battery"])])
+def test_a_battery_that_only_starts_the_engine_is_asked_for_no_load(read: str, about: list[str]) -> None:
+    """0 A were read on it, and it was said to lack a load: "measure the load"."""
+    loads: Readings = {("loads", "load_current", "start"): read}
+    view = wired_job(batteries=[battery("house"), battery("start")], read=loads)
+    assert [one.about for one in said(view, "battery_reserve")] == about
 
 
 def test_reserve_refuses_no_load() -> None:
