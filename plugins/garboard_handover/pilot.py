@@ -60,8 +60,9 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
 
     heading  : heading stream [deg]
     shortest : less than this is not enough [s]
-    Raises NotEnoughData for a short recording, silences left out, or fewer than ten samples, for a heading that did not change at all or
-    stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to its heading.
+    Raises NotEnoughData for a short recording, silences left out, or fewer than ten samples, for a heading that did not
+    change at all or stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to
+    its heading.
     """
     seconds = sum(later - earlier for earlier, later in pairwise(heading.times) if later - earlier <= SILENCE)
     if seconds < shortest or len(heading) < FEWEST:
