@@ -390,6 +390,19 @@ def test_nothing_is_said_of_a_main_fuse_that_is_not_entered_or_feeds_nothing() -
     assert main_fuse("5 A", circuits=(), also="") is None
 
 
+@pytest.mark.parametrize(
+    ("rating", "code"), [("14 A", "will_open"), ("15.4 A", "may_open"), ("15.6 A", "may_open"), ("17 A", "fits")]
+)
+def test_a_main_fuse_as_large_as_the_load_is_sure_may_open(rating: str, code: str) -> None:
+    """13.5 A read of a pilot that is to draw 12 A, and lights of 2 A: the meter decides between 15.4 A and 15.6 A."""
+    near: Readings = {("circuits", "current", "Pilot"): "13.5 A", ("circuits", "current", "Lights"): None}
+    view = wired_job(BEHIND, [battery("house")], read={**near, **reading("fuse_rating", rating)})
+    (found,) = said(view, "main_fuse")
+    assert found.code == f"wiring_audit.main_fuse.{code}"
+    assert found.numbers[1].value == 15.5
+    assert found.numbers[1].expanded_uncertainty
+
+
 def test_a_main_fuse_is_not_sized_by_a_current_far_above_the_design() -> None:
     """9 A read of 5 A by design: a stalled pump. It is found first, and the fuse judged by what it should draw."""
     stalled: Readings = {("circuits", "current", "Bilge pump"): "9.0 A", **reading("fuse_rating", "7 A")}
