@@ -215,7 +215,7 @@ def make_entry(
     returns  : the entry; text is in normalisation form C [2]
     errors   : InputError with every fault: which field, what is allowed
     """
-    about, replaced, versions, further = [*subject], sorted({*replaces}), {**(plugins or {})}, {**(more or {})}
+    about, replaced, versions, further = [*subject], sorted({*replaces}), plugins or {}, more or {}
     plain = _plainly_made(kind, hull, dev, by, clock, at, job, about, value, replaced, versions, further)
     if plain is not None:
         return plain
@@ -260,8 +260,8 @@ def _plainly_made(
     subject: list[str],
     value: JsonValue,
     replaces: list[str],
-    plugins: dict[str, str],
-    more: dict[str, JsonValue],
+    plugins: Mapping[str, str],
+    more: Mapping[str, JsonValue],
 ) -> Entry | None:
     """A new entry with one plain value, as nearly all are, in half the time; None for one that must be looked through.
 
@@ -279,7 +279,9 @@ def _plainly_made(
         stated = _ENCODER.encode(value)
     else:
         return None
-    if not (_stand_as_they_are(texts) and by and dev and kind and _is_plain_hull(hull)):
+    if not (_stand_as_they_are(texts) and by and dev and kind and hull and not hull.isspace()):
+        return None
+    if not hull.isascii() or len(hull) > LONGEST_HULL_NUMBER:
         return None
     moment, count = clock[0], clock[1]
     if not (type(moment) is type(count) is int and 0 <= moment < _WHOLE_BELOW and 0 <= count < _WHOLE_BELOW):
@@ -289,9 +291,8 @@ def _plainly_made(
     instrument = f'"instrument":"{more["instrument"]}",' if more else ""
     raw = (
         f'{{"at":"{at}","by":"{by}","clock":[{moment},{count}],"dev":"{dev}","hull":"{hull}",{instrument}'
-        f'"job":"{job}","kind":"{kind}","plugins":{versions},"program":"{__version__}",'
-        f'"replaces":{_listed(replaces)},"subject":{_listed(subject)},"v":{ENTRY.version},'
-        f'"value":{stated}}}'
+        f'"job":"{job}","kind":"{kind}","plugins":{versions}{_OF_PROGRAM}{_listed(replaces)},'
+        f'"subject":{_listed(subject)}{_OF_VERSION}{stated}}}'
     ).encode()
     if len(raw) > LARGEST_ENTRY or not (raw.isascii() or _is_of_one_spelling(raw)) or not _is_wall_time(at):
         return None
@@ -310,26 +311,21 @@ def _stand_as_they_are(texts: list[Any]) -> bool:
     return joined.isprintable() and '"' not in joined and "\\" not in joined
 
 
-def _is_plain_hull(hull: str) -> bool:
-    return hull.isascii() and 0 < len(hull) <= LONGEST_HULL_NUMBER and not hull.isspace()
-
-
+_OF_PROGRAM = f',"program":"{__version__}","replaces":'
+_OF_VERSION = f',"v":{ENTRY.version},"value":'
 _last_versions: list[tuple[dict[str, str], str]] = [({}, "{}")]
 """The plugins of the entry made last, and how they are spelt: a tablet names the same in each."""
 
 
-def _versions_spelt(plugins: dict[str, str]) -> str | None:
-    """The versions of plugins as they stand in an entry; None where one must be looked through.
-
-    plugins : nobody changes them later
-    """
+def _versions_spelt(plugins: Mapping[str, str]) -> str | None:
+    """The versions of plugins as they stand in an entry; None where one must be looked through."""
     last, spelt = _last_versions[0]
     if plugins == last:
         return spelt
     if not (_stand_as_they_are([*plugins, *plugins.values()]) and "".join(plugins).isascii()):
         return None
     spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) + "}"
-    _last_versions[0] = plugins, spelt
+    _last_versions[0] = {**plugins}, spelt
     return spelt
 
 
