@@ -232,8 +232,8 @@ class BoatSummary:
 
     @property
     def number(self) -> str:
-        """The hull number as it was typed."""
-        return self.boat.state.hull_number
+        """The hull number as it is printed on the transom."""
+        return hull_number.printed(self.boat.state.hull_number)
 
     @property
     def name(self) -> str:
