@@ -5,6 +5,7 @@ Run by a person they are drawn anew, and find what nobody thought of.
 
 import gc
 import os
+import random
 import re
 import shutil
 import sys
@@ -73,6 +74,7 @@ _ARRAYS = re.compile(r"\b(import|from) (numpy|scipy|matplotlib|openplaning)\b")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="try all that the slow tests try, not a third")
+    parser.addoption("--order", metavar="SEED", help="the tests of each file in an order that follows from SEED")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -91,6 +93,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         kept_for_later = [item for item in items if item.get_closest_marker("long")]
         items[:] = [item for item in items if item not in kept_for_later]
         config.hook.pytest_deselected(items=kept_for_later)
+    if seed := config.getoption("--order"):
+        random.Random(seed).shuffle(items)  # sorted by their files below
+        items.sort(key=lambda item: item.path)
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
     pages = HERE / "plugins/shop_pages"
     with_arrays = {path for path in {item.path for item in items} if _ARRAYS.search(path.read_text("utf-8"))}

@@ -6,6 +6,7 @@ import enum
 import math
 import re
 from collections.abc import Callable
+from datetime import date, timedelta
 
 import attrs
 
@@ -13,12 +14,14 @@ from garboard.faults import ValueRefused, one_of, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard.units import EXAMPLE_OF, UNITS_OF, in_full, in_own_spelling, parse_amount, range_in_words
+from garboard.units import EXAMPLE_OF, UNITS_OF, day_in_words, in_full, in_own_spelling, parse_amount, range_in_words
 
 __all__ = [
+    "FAR_AHEAD",
     "IN_A_MONTH",
     "IN_A_YEAR",
     "LOAD",
+    "LONG_AGO",
     "PEOPLE",
     "SAID",
     "TODAY",
@@ -28,6 +31,7 @@ __all__ = [
     "amount_as_text",
     "amount_field",
     "check_value",
+    "doubtful",
     "implausible",
     "typed_value",
 ]
@@ -42,6 +46,15 @@ LOAD = ("light", "half", "full", "unknown")
 TODAY = "today"
 IN_A_MONTH = "in a month"
 IN_A_YEAR = "in a year"
+LONG_AGO, FAR_AHEAD = timedelta(days=2 * 365), timedelta(days=5 * 365)
+"""A day of today, and one to come, is asked about where it lies further from the day it is entered; common practice, no
+source."""
+_ROUND = {
+    TODAY: (-LONG_AGO, timedelta(days=1)),
+    IN_A_MONTH: (timedelta(days=-1), FAR_AHEAD),
+    IN_A_YEAR: (timedelta(days=-1), FAR_AHEAD),
+}
+"""How far a day may lie from the day it is entered, by what is offered for it; one day more for time zones."""
 PEOPLE = "people"
 """What a field may offer besides its own words: a day, written as 2027-05-01, or whoever is at work, and the owner."""
 
@@ -79,6 +92,8 @@ class Field:
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
     plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
+    doubted_outside : (low, high) in `unit`, wider than `plausible`: no value in order lies outside it, so nothing that
+                rests on such a one passes, though a person insisted on it
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`, or of a kind the plugin itself registers (`steps.EquipmentKind`): asked
                 once for every such piece the vessel has
@@ -111,6 +126,7 @@ class Field:
     unless: str = ""
     plausible: tuple[float, float] | None = None
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None
+    doubted_outside: tuple[float, float] | None = None
     hard: tuple[float, float] | None = None
     each: str = ""
     required: bool = True
@@ -131,6 +147,7 @@ class Field:
         self._check_offers()
         self._check_columns()
         _check_ends(self.name, "plausible", self.plausible)
+        _check_ends(self.name, "doubted_outside", self.doubted_outside)
         _check_ends(self.name, "hard", self.hard)
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
@@ -203,6 +220,7 @@ def amount_field(
     hard: tuple[float, float] | None = None,
     *,
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    doubted_outside: tuple[float, float] | None = None,
     each: str = "",
     required: bool = True,
     heard: str = "",
@@ -221,6 +239,7 @@ def amount_field(
         unit=unit,
         plausible=plausible,
         plausible_for=plausible_for,
+        doubted_outside=doubted_outside,
         hard=hard,
         each=each,
         required=required,
@@ -306,11 +325,16 @@ def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused
     return ValueRefused(f'{what}, such as "{example}"', shown(value))
 
 
-def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> str:
+def implausible(
+    field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "", entered: date | None = None
+) -> str:
     """A question to ask again when an amount or a count lies outside its plausible range; empty when it does not.
 
     vessel, of : it is entered for, where that is known: an engine of 60 hp burns less than one of 300
+    entered    : the day it is entered, where that is known: a text that is a day is asked about far from it
     """
+    if field.kind is Kind.TEXT:
+        return _odd_day(field, value, entered)
     of_vessel = field.plausible_for(vessel, of) if field.plausible_for and vessel else None
     plausible = of_vessel or field.plausible
     if plausible is None:
@@ -324,6 +348,38 @@ def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of
         return ""
     typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
     return f"{value} is outside the usual {range_in_words(low, high, field.unit, typed)}. Is it right?"
+
+
+def doubtful(field: Field, value: JsonValue) -> str:
+    """Why an amount or a count is doubted: it lies where nothing in order does; empty where it does not."""
+    if field.doubted_outside is None:
+        return ""
+    low, high = field.doubted_outside
+    try:
+        number = _number_of(field, value)
+    except ValueRefused:
+        return ""  # whatever reads it says so
+    if number is None or low <= number <= high:
+        return ""
+    typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
+    return f"{value}, where {range_in_words(low, high, field.unit, typed)} can be right"
+
+
+def _odd_day(field: Field, value: JsonValue, entered: date | None) -> str:
+    """A question about a day that lies years away: a slip in the year reads as well as any other."""
+    rounds = [_ROUND[source] for source in field.offers_from if source in _ROUND]
+    if entered is None or not rounds or not isinstance(value, str):
+        return ""
+    try:
+        day = date.fromisoformat(value.strip())
+    except ValueError:
+        return ""  # the check that reads it says so
+    if min(low for low, _ in rounds) <= day - entered <= max(high for _, high in rounds):
+        return ""
+    years = abs(day.year - entered.year)
+    apart = f"{years} years " if years > 1 else ""
+    which = "before" if day < entered else "after"
+    return f"{day_in_words(day)} is {apart}{which} {day_in_words(entered)}. Is the year right?"
 
 
 def _number_of(field: Field, value: JsonValue) -> float | None:

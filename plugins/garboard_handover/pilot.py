@@ -15,6 +15,8 @@ from garboard_handover.steps import AUTOPILOT
 
 FEWEST = 10  # samples of a heading that tell how it was held; common practice, no source
 ENDS = 5.0  # at each end of a course change that tell the heading before and after; common practice, no source [s]
+SILENCE = 5.0
+"""Nobody knows what a boat did while its heading was silent for longer [s]; common practice, no source."""
 COARSE = 0.5  # a heading in steps of this or more may stand still and live; common practice, no source [deg]
 NOT_HELD = 45.0  # a heading so far off its mean was not held on one; common practice, no source [deg]
 CHANGED = 20.0  # as one whose slow change over the hold is so large; common practice, no source [deg]
@@ -28,7 +30,7 @@ class Hold:
     standard_deviation : about a straight course [deg]
     furthest           : largest departure from the mean [deg]
     drift              : slow change over the whole hold [deg]
-    seconds            : length [s]
+    seconds            : length, without silences [s]
     """
 
     heading: float
@@ -58,10 +60,11 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
 
     heading  : heading stream [deg]
     shortest : less than this is not enough [s]
-    Raises NotEnoughData for a short recording or fewer than ten samples, for a heading that did not change at all or
-    stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to its heading.
+    Raises NotEnoughData for a short recording, silences left out, or fewer than ten samples, for a heading that did not
+    change at all or stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to
+    its heading.
     """
-    seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
+    seconds = sum(later - earlier for earlier, later in pairwise(heading.times) if later - earlier <= SILENCE)
     if seconds < shortest or len(heading) < FEWEST:
         text = (
             f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it "
@@ -76,7 +79,7 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
         heading=compass_angle(middle),
         standard_deviation=standard_deviation(run),
         furthest=max(abs(angle - middle) for angle in run),
-        drift=slope(heading.times, run) * seconds,
+        drift=slope(heading.times, run) * (heading.times[-1] - heading.times[0]),
         seconds=seconds,
     )
     if hold.furthest > NOT_HELD or abs(hold.drift) > CHANGED:
@@ -108,8 +111,8 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float) -> Cours
     heading   : heading stream from before the order until well after it [deg]
     ordered   : change ordered, starboard positive, not zero [deg]
     tolerance : settled means within this of the heading ordered [deg]
-    Raises NotEnoughData when the recording is shorter than four times `ENDS`, when the heading still changes at its
-    end, and when no change of course is in it.
+    Raises NotEnoughData when the recording is shorter than four times `ENDS`, when it was silent meanwhile, when the
+    heading still changes at its end, and when no change of course is in it.
     """
     if abs(ordered) < 2 * tolerance:
         least = 2 * tolerance
@@ -118,6 +121,13 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float) -> Cours
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="ordered_change")
     if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ENDS:
         text = f"recording of the course change is shorter than {in_full(4 * ENDS)} s"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
+    silent = max(later - earlier for earlier, later in pairwise(heading.times))
+    if silent > SILENCE:
+        text = (
+            f"the heading was silent for {rounded_beside(silent, [SILENCE])} s of the course change, and may have "
+            "swung past meanwhile; record the change again"
+        )
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
     run = Stream(heading.key, heading.times, unwrapped(heading.values))

@@ -35,7 +35,7 @@ class Copied:
     """What a copy came to.
 
     counts  : hulls, entries, attachments, tablets, people who sign in, the shop's own plugins, changes noted
-    unequal : hulls and attachments that are not whole in the copy, with the reason
+    unequal : hulls and attachments that are not whole in the copy, or were not whole here, with the reason
     """
 
     counts: tuple[Counted, ...]
@@ -192,5 +192,5 @@ def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: 
             Counted("plugins", len(plugins), len(plugins & set(target.register.plugins()))),
             Counted("changes", len(changes), len(changes & set(target.register.changes()))),
         ),
-        unequal,
+        {**{hull: f"not whole here: {why}" for hull, why in source.not_whole().items()}, **unequal},
     )

@@ -173,6 +173,29 @@ def test_a_boat_or_a_photo_that_cannot_be_read_is_named_and_the_rest_is_taken(
         assert back.boats() == (HULL,)
 
 
+@pytest.mark.parametrize("harm", ["gone", "cut", "a letter"])
+def test_a_backup_is_not_called_whole_where_a_boat_is_known_to_lack_something(
+    shop: Path, tmp_path: Path, harm: str
+) -> None:
+    """Its file was removed, lost its end, or one letter of an entry: while the folder was closed."""
+    here = tmp_path / "here"
+    shutil.copytree(shop, here)
+    with HullFolder(here) as folder:  # its lengths are noted
+        folder.save(measure(tablet("a").author, HullState(OTHER_HULL), JOB, STEP, "battery", "3 kn"))
+    (file,) = (here / "hulls").glob(f"{OTHER_HULL}-*.hull")
+    lines = file.read_bytes().splitlines(keepends=True)
+    if harm == "gone":
+        file.unlink()
+    else:
+        file.write_bytes(b"".join(lines[:-1] if harm == "cut" else [*lines[:-1], lines[-1].replace(b"3 kn", b"4 kn")]))
+    with HullFolder(here) as folder:
+        made = write_backup(folder, tmp_path / "b.zip", AT)
+    (lacking,) = made.left_out_in_words
+    assert lacking.startswith(f"hull {OTHER_HULL}: ")
+    assert ("gone" if harm == "gone" else "1 entry not readable, not back") in lacking
+    assert (made.hulls, made.hulls_left_out) == ((1, 1) if harm == "gone" else (2, 0))
+
+
 def test_a_whole_folder_is_called_whole_also_where_links_lead_to_its_boats(shop: Path, tmp_path: Path) -> None:
     """A hull file may lie elsewhere, a link in its place: it was passed over, and nobody was told."""
     (tmp_path / "linking" / "hulls").mkdir(parents=True)

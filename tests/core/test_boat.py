@@ -27,12 +27,12 @@ def values(boat: Boat) -> dict[str, object]:
 def test_a_job_written_partly_under_a_wrong_number_is_whole_again_once_that_part_is_moved() -> None:
     here = measure(HAND, HullState(RIGHT), JOB, "trial", "speed", "31.0 kn")
     there = measure(HAND, HullState(WRONG), JOB, "trial", "fuel", "270 gal")
-    name = HAND.write(HullState(WRONG), "field", ("name",), "Not this boat", job=JOB)
+    name = HAND.write(HullState(WRONG), "field", ("name",), "Saltgrass", job=JOB)
     wrong, right = replay(WRONG, [there, name]), replay(RIGHT, [here])
     boat = opened(here, there, name, *move_job(HAND, wrong, right, JOB, "typed wrongly"))
     assert boat.jobs == (JOB,)
     assert values(boat) == {"speed": "31.0 kn", "fuel": "270 gal"}
-    assert boat.view(JOB).vessel.name == ""
+    assert boat.view(JOB).vessel.name == "Saltgrass", "as with a job moved whole: nothing else says its name"
     assert boat.hulls == {RIGHT, WRONG}
 
 

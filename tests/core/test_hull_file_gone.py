@@ -14,12 +14,12 @@ from click.testing import CliRunner
 from garboard.commands import digest, repair
 from garboard.commands import hulls as commands
 from garboard.commands.cli import program
-from garboard.disk import folder_names
+from garboard.disk import folder_names, storage
 from garboard.disk.folder_names import FILE as NAMES
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.known_ids import FILE as KNOWN
-from garboard.disk.sizes import FILE
+from garboard.disk.sizes import FILE, FileSizes, Noted
 from garboard.history.authoring import Author, measure
 from garboard.history.merge import merge
 from garboard.history.replay import replay
@@ -337,3 +337,42 @@ def test_ids_a_power_cut_left_half_noted_are_not_taken_for_all(folder: Path, sho
     (folder / KNOWN).write_bytes(notes[:-5])
     copy_over(folder, shop)
     assert told(folder)
+
+
+def refuse(*_arguments: object, **_named: object) -> None:
+    raise OSError(5, "Input/output error")
+
+
+def test_a_file_never_saved_that_the_disk_does_not_let_go_is_not_called_gone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its name was not flushed, and it could not be taken away: an empty one was noted in its place."""
+    entry = measure(Author("a", "A. Hand"), replay(HERE, ()), "job-1", "trial", "speed", "31 kn")
+    with HullFolder(tmp_path) as hulls:
+        monkeypatch.setattr(storage, "flush_folder", refuse)
+        monkeypatch.setattr(Path, "unlink", refuse)
+        with pytest.raises(storage.NotSaved):
+            hulls.save(entry)
+        monkeypatch.undo()
+    assert not told(tmp_path)
+    enter(tmp_path, HERE, "30 kn")
+    assert not told(tmp_path)
+
+
+def test_a_note_that_the_disk_refused_comes_before_the_next_of_its_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A digest alone, noted later, would be of another length than the one that stands: the file was called gone."""
+    first, second = (Noted(size, f"{size:064x}", size // 100, 0, 7) for size in (300, 500))
+    name, other = path_in(tmp_path).name, file_name(OTHER)
+    notes = FileSizes(tmp_path, writing=True)
+    notes.note_saved({name: first, other: first})
+    monkeypatch.setattr(storage, "append", refuse)
+    notes.note_saved({name: second})
+    notes.forget(other, is_back=False)
+    monkeypatch.undo()
+    notes.note_digest(name, second.digest)
+    notes.close()
+    read = FileSizes(tmp_path, writing=False)
+    assert (read.least(name), read.digest(name), read.count(name)) == (500, second.digest, 5)
+    assert read.least(other) == 0

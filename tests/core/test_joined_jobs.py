@@ -11,12 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from examples import examples
-from garboard.disk.entries import Entry
+from garboard.disk.entries import ISSUED, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.authoring import join_job, measure, move_job, part_job, retract, settle, sign_off
-from garboard.history.boat import open_entries, open_hull
+from garboard.history.authoring import Author, join_job, measure, move_job, part_job, retract, settle, sign_off
+from garboard.history.boat import Boat, open_entries, open_hull
 from garboard.history.exchange import export_job, import_job
+from garboard.history.plans import plan_entries, plan_of
+from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, register_of
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
@@ -245,6 +247,38 @@ def test_two_jobs_moved_here_from_two_hulls_are_joined_whichever_is_read_first()
         boat = _boat(entries, HULL)
         assert boat.jobs == (ONE,)
         assert {m.field for m in boat.view(ONE).measurements} == {"a", "b"}
+
+
+def test_what_came_with_a_moved_job_and_was_planned_for_it_outlives_its_joining() -> None:
+    """Engines typed under the wrong number, what a manager said of the job, and the book that was issued of it."""
+    guest = [
+        *_opened(KIM, OTHER, hull=ELSEWHERE, fuel="9 gal"),
+        *(
+            Author(tablet, "K. Lind").write(HullState(ELSEWHERE), "field", ("engines", "port", name), value, job=OTHER)
+            for tablet, name, value in (("1", "gear_ratio", "1.85"), ("1", "hours", "2 h"), ("2", "hours", "3 h"))
+        ),
+        *plan_entries(OFFICE, HullState(ELSEWHERE), OTHER, {"comment": "fuel leak: do not launch"}),
+        OFFICE.write(HullState(ELSEWHERE), ISSUED, (OTHER, "ab" * 32), {"root": "cd" * 32, "entries": 2}),
+    ]
+    entries = [*_opened(ROBIN, ONE, speed="30 kn"), *guest]
+    entries += move_job(OFFICE, replay(ELSEWHERE, guest), replay(HULL, entries), OTHER, "wrong boat")
+
+    def boat_of(held: Iterable[Entry]) -> Boat:
+        return open_entries(lambda hull: [entry for entry in held if entry.hull_key == hull], HULL)
+
+    def told(boat: Boat, job: str) -> list[object]:
+        view, home = boat.view(job), boat.state_of(job)
+        apart = [one.place for one in view.disagreements]
+        plan, books = plan_of(home, (job, *home.parts(job))), issued_books(boat, job)
+        return [view.vessel.engines, apart, plan, books, boat.vessel().engines, boat.vessel_home("engines").hull]
+
+    moved = boat_of(entries)
+    joined = boat_of([*entries, join_job(OFFICE, moved.state, OTHER, ONE, "opened twice")])
+    assert joined.jobs == (ONE,)
+    assert told(joined, ONE) == told(moved, OTHER)
+    engine, books = moved.vessel().engines[0], issued_books(moved, OTHER)
+    assert str(engine.gear_ratio) == "1.85"
+    assert len(moved.view(OTHER).disagreements) == len(books) == 1
 
 
 def test_a_joined_job_moved_to_another_hull_goes_whole() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -64,8 +65,9 @@ def test_the_readmes_tutorial_works_from_an_empty_folder(tmp_path: Path, monkeyp
     assert result.stdout.splitlines()[-1] == "our_bilge.py is sound."
 
 
-def test_its_own_tests_and_those_of_the_readme_pass_and_ruff_finds_no_fault(written: Path) -> None:
+def test_its_own_tests_and_those_of_the_readme_pass_and_ruff_finds_no_fault(written: Path, tmp_path: Path) -> None:
     """`pytest our_bilge.py` of the tutorial, too: its file is the same but for the name."""
+    written = Path(shutil.copytree(written, tmp_path / "written"))  # others look at what was written, and at no more
     (written / "how_to.py").write_text(block("how-to file"))
     (written / "test_how_to.py").write_text(block("how-to test"))
     (written / "rail.toml").write_text(block("check example", "CHECKS.md"))

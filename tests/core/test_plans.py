@@ -12,7 +12,7 @@ from garboard.commands.cli import program
 from garboard.disk.entries import PLAN
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.authoring import Author, measure, open_job, sign_off
+from garboard.history.authoring import Author, join_job, measure, open_job, sign_off
 from garboard.history.authority import managers_part
 from garboard.history.plans import (
     COMMENT,
@@ -50,6 +50,17 @@ def test_a_plan_is_read_back_and_each_part_is_taken_back_by_itself() -> None:
     assert plan_of(state, ("another",)) == Plan()
     assert plan(author, state, job, assigned="R. Vane", waiting_for="", promised="2026-05-14", comment="") == 1
     assert (plan_of(state, (job,)).waiting_for, plan_of(state, (job,)).comment) == ("", "ordered")
+
+
+def test_what_was_planned_for_a_job_that_was_joined_into_another_is_taken_back_there() -> None:
+    state, job, author = planned(promised="2026-05-14", assigned="R. Vane")
+    whole = open_job(author, state, "QQZ01234A626")
+    for entry in [*whole, join_job(author, state, job, whole[0].job, "opened twice")]:
+        state.add(entry)
+    both = (whole[0].job, job)
+    assert plan_of(state, both) == Plan(promised="2026-05-14", assigned="R. Vane")
+    assert plan(author, state, whole[0].job, promised="", assigned="R. Vane") == 1
+    assert plan_of(state, both) == Plan(assigned="R. Vane")
 
 
 def test_every_comment_stays_and_the_last_one_is_shown() -> None:

@@ -20,12 +20,13 @@ import small_plugin
 from garboard.disk import entries as disk_entries
 from garboard.disk.entries import ISSUED, KINDS, Entry, read_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.history.authoring import Author, measure, retract, sign_off
+from garboard.history.authoring import Author, measure, move_job, retract, sign_off
 from garboard.history.authority import managers_part
 from garboard.history.boat import Boat, open_entries, open_hull
 from garboard.history.exchange import import_job
-from garboard.history.proof import HEADING, issue, issued_books, proof_of, root_of
+from garboard.history.proof import HEADING, hash_of, issue, issued_books, proof_of, root_of
 from garboard.history.registers import name_of, register_of
+from garboard.history.replay import replay
 from garboard.history.shapes import Shape, misfit_of
 from garboard.hosting.host import PluginHost, make_host
 from garboard.judging.verifying import (
@@ -91,6 +92,22 @@ def test_one_changed_byte_of_an_entry_changes_the_root(entries: list[Entry]) -> 
     found = entries_checked(boat_of([*entries[:place], changed, *entries[place + 1 :]]), *_stated(boat_of(entries)))
     assert (found.state, found.missing, found.added_count) == (EntriesState.CHANGED, 1, 1)
     assert found.added == ("small.horn/battery",)
+
+
+def test_entries_of_a_job_that_was_moved_on_are_not_called_gone(entries: list[Entry]) -> None:
+    """A book was issued where the job stood for a while; its entries never left the file they were written in."""
+    right, other = "QQZ04418D626", "QQZ04419D626"
+    held = [*entries, *move_job(_author(), replay(HULL, entries), replay(right, ()), JOB, "typed wrongly")]
+
+    def boat_at(hull: str) -> Boat:
+        return open_entries(lambda key: [entry for entry in held if entry.hull_key == key], hull)
+
+    stated = _stated(boat_at(right))
+    held += move_job(_author(), boat_at(right).state_to_move(JOB), replay(other, ()), JOB, "read again")
+    found = entries_checked(boat_at(right), *stated, lambda: {hash_of(entry) for entry in held})
+    assert (found.state, found.missing, found.moved > 0) == (EntriesState.MOVED, 0, True)
+    less = {hash_of(entry) for entry in held if b"12.65 V" not in entry.raw}
+    assert entries_checked(boat_at(right), *stated, lambda: less).state is EntriesState.CHANGED
 
 
 def _stated(boat: Boat) -> tuple[str, tuple[str, ...]]:

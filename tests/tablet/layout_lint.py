@@ -154,7 +154,9 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
         yield f"target {_name(press)} is {press.width / dp(1):.0f} x {press.height / dp(1):.0f} dp"
     area = getattr(press, "_area", None)
     if area is not None and not press._draw_soon.is_triggered:
-        drawn, stands = (*area.pos, *area.size), (*press.pos, *press.size)
+        across, up = area.vertices[::4], area.vertices[1::4]
+        drawn = (min(across), min(up), max(across), max(up))
+        stands = (*press.pos, press.right, press.top)
         if any(abs(one - other) > 0.5 for one, other in zip(drawn, stands, strict=True)):  # drawn in single precision
             yield f"target {_name(press)} is drawn where it stood before"
     edge = dp(LEAST_EDGE) - 1
@@ -184,18 +186,21 @@ def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
         picture is not None
         and label.text
         and not label._trigger_texture.is_triggered
-        and not _is_in_the_middle(picture, label)
+        and not _is_where_its_words_are(picture, label)
     ):
         yield f"{label.text[:40]!r} is drawn where it stood before"
-    reached = contrast(_hex(label.color), _hex(_ground(label)))
+    reached = contrast(hex_of(label.color), hex_of(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
 
 
-def _is_in_the_middle(picture: Any, label: Any) -> bool:
-    """Whether the picture of words is the one they have now, and in the middle of where they are now."""
-    off = (at + size / 2 - (mine + own / 2) for at, size, mine, own in
-           zip(picture.pos, picture.size, label.pos, label.size, strict=True))  # fmt: skip
+def _is_where_its_words_are(picture: Any, label: Any) -> bool:
+    """Whether the picture of words is the one they have now, in the middle of where they are now, or at its left."""
+    wide, high = picture.size
+    room = label.text_size[0]
+    if room is not None and label.halign != "center":
+        wide = room
+    off = (picture.pos[0] + wide / 2 - label.center_x, picture.pos[1] + high / 2 - label.center_y)
     return picture.texture is label.texture and all(abs(one) <= 1 for one in off)
 
 
@@ -233,5 +238,6 @@ def _ground(widget: Any) -> Sequence[float]:
     raise AssertionError("no ground under the words")
 
 
-def _hex(colour: Sequence[float]) -> str:
+def hex_of(colour: Sequence[float]) -> str:
+    """A colour as the palette writes it."""
     return "#" + "".join(f"{round(255 * part):02X}" for part in colour[:3])

@@ -10,8 +10,10 @@ import pytest
 from garboard.disk.journal import file_name
 from garboard.history.replay import replay
 from garboard.recordings.simulator import Boat, Order, simulate
+from garboard.report.palette import NIGHT
 from garboard_tablet.models.sources import Replay
 from tablet.driver import Drive, new_job, sign, type_hull, view_of
+from tablet.layout_lint import hex_of
 
 
 def test_a_whole_commissioning_by_touch(drive: Drive) -> None:
@@ -349,11 +351,14 @@ def test_night_colours_and_units_are_kept(drive: Drive, tmp_path: Path) -> None:
     """Settings hold after a restart; metric offers metres where a step says feet."""
     d = drive(tmp_path / "t")
     new_job(d)
-    d.press("back", "settings", "set Night", "set Metric first", "back")
+    d.press("back", "settings", "set Night", "set Metric first")
+    assert hex_of(d.window.clearcolor) == NIGHT.ground
+    d.press("back")
     d.press("vessel XYZAB123F526", "tab vessel", "Equipment", "the boat", "value beam")
     assert d.says("Unit: m")
     again = d.restart()
     assert again.app.tablet.settings.dark is True
+    assert hex_of(d.window.clearcolor) == NIGHT.ground
     from garboard_tablet.ui.theme import theme
 
     assert theme.dark is True

@@ -90,9 +90,16 @@ class Day:
 
     def look(self, name: str) -> None:
         """A picture of the page, and no fault on it. Drawn apart: the window off screen cannot grow."""
+        from kivy.graphics import Color, Rectangle
+
         path = self.seen / f"{name}.png"
         self.d.step(2)
-        self.d.app.shell.export_to_png(str(path))
+        shell = self.d.app.shell
+        with shell.canvas.before:  # in place of the window's own
+            ground = Color(*shell.ground), Rectangle(size=shell.size)
+        shell.export_to_png(str(path))
+        for part in ground:
+            shell.canvas.before.remove(part)
         with Image.open(path) as image:
             assert image.size == self.size
             assert len(image.convert("RGB").getcolors(1 << 21) or ()) > 5, "the page is drawn"

@@ -14,12 +14,12 @@ from tablet.layout_lint import faults
 def bench(kivy_window: Any) -> tuple[Any, Any]:
     """An empty ground to put widgets on, and the window."""
     from kivy.core.window import Window
+    from kivy.uix.widget import Widget
 
     from garboard_tablet.ui.theme import theme
-    from garboard_tablet.ui.widgets import Ground
 
     Window.size = (1280, 800)
-    ground = Ground(pos=(0, 0), size=(1280, 800))
+    ground = Widget(pos=(0, 0), size=(1280, 800))
     ground.ground = theme.ground
     return ground, Window
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 
 import attrs
 import pytest
@@ -47,9 +48,9 @@ STEP = Step(
 VIEW = job_view(boat(1), {("trial.after", "item", "1", ""): "cleats"}, settings={"trial.list": "Cleats; Ladder "})
 
 
-@pytest.fixture(scope="module")
-def tablet(tmp_path_factory: pytest.TempPathFactory) -> Tablet:
-    made = open_tablet(tmp_path_factory.mktemp("tablet"))
+@pytest.fixture
+def tablet(tmp_path: Path) -> Tablet:
+    made = open_tablet(tmp_path / "tablet")
     made.change_settings(made.settings.with_person("Robin"))
     return made
 

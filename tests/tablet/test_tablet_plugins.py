@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import subprocess
 import sys
 import threading
@@ -284,6 +285,27 @@ def test_the_first_page_says_who_is_left_out_and_a_press_lets_it_run_again(tmp_p
     assert "our_own" in [one.name for one in again.host.plugins]
     assert again.plugins_left_out() == ()
     again.close()
+
+
+@pytest.mark.parametrize("came", [False, True])
+def test_an_approved_plugin_whose_file_is_not_here_whole_is_named(tmp_path: Path, drive: Drive, came: bool) -> None:
+    """Its list came and its file did not, or the card damaged it: nobody takes a boat for judged by it."""
+    folder, text = tmp_path / "tablet", wrong_plugins.good("our_own").encode()
+    tablet = open_tablet(folder)
+    name = tablet.files.attachments.put(text) if came else hashlib.sha256(text).hexdigest()
+    keep(folder, [ApprovedPlugin("our_own", name, "M. Office", 1)])
+    tablet.close()
+    if came:
+        file = folder / "attachments" / name
+        file.chmod(0o600)
+        file.write_bytes(text.replace(b"a", b"b", 1))
+    d = drive(folder, make_host=None)
+    assert "our_own" not in [one.name for one in d.app.tablet.host.plugins]
+    d.app.screen.redraw()
+    assert "Plugin our_own is not here whole. Its checks are not judged here." in " ".join(d.words())
+    d.press("settings")
+    assert "its file is not here whole" in " ".join(d.words())
+    d.close()
 
 
 def test_the_list_of_boats_follows_the_plugins(tmp_path: Path, drive: Drive) -> None:

@@ -18,7 +18,7 @@ from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import ExpectedOf, Forecast, JsonValue
 from garboard.units import Amount
-from garboard_tablet.models.asks import asks_of_step
+from garboard_tablet.models.asks import asks_of_piece, asks_of_step
 from garboard_tablet.models.like import kept_by_boats_alike, shop_record
 from garboard_tablet.models.session import HOME
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -60,6 +60,37 @@ def run(tablet: Tablet, hull: str, job: str, row: str, side: str, speed: str) ->
     values = {("direction", ""): side, ("speed", ""): speed, ("engine_speed", "centre"): "5150 rev/min"}
     for (field, of), value in values.items():
         enter(tablet, hull, job, (RUNS, field, row, of), value)
+
+
+def test_a_fact_changed_after_a_signature_makes_it_stale_and_one_of_another_job_does_not(tmp_path: Path) -> None:
+    """Of its engine's window, of a piece, of what is taken back: a check judged by them, and the signer saw them."""
+    tablet, hull, job = first_tablet(tmp_path)
+    window = ("engines", "centre", "full_throttle_low")
+    asked = next(one for one in asks_of_piece(window[:2], tablet.host.equipment) if one.key.subject == window)
+    tablet.enter(hull, job, asked, "5400 rev/min")
+
+    def missed(of: str = job) -> list[tuple[str, ...]]:
+        return [one.not_covered for one in tablet.view(hull, of).sign_offs]
+
+    def signed(of: str = job) -> None:
+        tablet.sign(hull, of, "owner", "A. Marsh", b"strokes")
+        assert not any(missed(of))
+
+    signed()
+    tablet.enter(hull, job, asked, "5500 rev/min")
+    assert missed() == [("vessel/engines/centre/full_throttle_low",)]
+    signed()
+    tablet.take_back(hull, job, asked, "misread")
+    assert missed() == [("vessel/engines/centre/full_throttle_low",)]
+    tablet.enter(hull, job, asked, "5500 rev/min")
+    signed()
+    tablet.add_piece(hull, ("propellers", "17 steel"), job)
+    tablet.fit_propellers(hull, ["17 steel"], job)
+    assert missed() == [("vessel/engines/centre/fitted", "vessel/propellers/17 steel/name")]
+    signed()
+    _, later = tablet.open_job(hull)
+    tablet.enter(hull, later, asked, "5300 rev/min")
+    assert missed() == [()]
 
 
 def run_by_touch(d: Driver, side: str, speed: str, turns: str) -> None:

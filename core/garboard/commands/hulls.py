@@ -21,6 +21,7 @@ from garboard.commands.tools import (
     checked_value,
     declared_setting,
     reading_shown,
+    record_in_words,
     refuse_crossed,
     settled_value,
     write_file,
@@ -44,7 +45,6 @@ from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import record_in_words
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import names_in_words
 from garboard.job_files.job_file import JobFile, check, files_not_there, located, read_job_file, settings_faults
@@ -356,7 +356,8 @@ def settle(
             view = boat.view(job)
             values, _ = in_force(host.settings, view.settings_set, view.signed_under)
             refuse_crossed(host, {**values, setting: chosen}, setting)
-        save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
+        author = attrs.evolve(author_of(hulls, state, tablet, by), at_job=boat.facts_of(job, state))
+        save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {_text(chosen)}")
 
 
@@ -404,7 +405,8 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
     """Take back a value. It stays readable, struck through, with the reason."""
     with writing_in(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
-        save_all(hulls, [writing.retract(author_of(hulls, state, tablet, by), state, key, reason)])
+        author = attrs.evolve(author_of(hulls, state, tablet, by), at_job=boat.facts_of(job, state))
+        save_all(hulls, [writing.retract(author, state, key, reason)])
     click.echo(f"{name} taken back")
 
 

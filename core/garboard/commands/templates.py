@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import attrs
 import click
 
 from garboard import hull_number
@@ -173,7 +174,8 @@ def circuits(folder: Path, hull: str, table: Path | None, job: str, out: Path | 
     said = circuits_in_csv(_text_of(table), str(table))
     with writing_in(folder, hull, job) as (hulls, boat, job):
         state = boat.vessel_home("circuits")
-        entries = take_in_circuits(author_of(hulls, state, tablet, by), state, said)
+        author = attrs.evolve(author_of(hulls, state, tablet, by), at_job=boat.facts_of(job, state))
+        entries = take_in_circuits(author, state, said)
         save_all(hulls, entries)
     named = len({name for name, _ in said})
     click.echo(f"{in_number(named, 'circuit')} in the table; {in_number(len(entries), 'fact')} changed")

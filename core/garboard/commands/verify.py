@@ -59,7 +59,7 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
     """
     from garboard.disk.hullfile import HullFolder
     from garboard.judging.assessing import is_hull_folder
-    from garboard.judging.verifying import boat_of_book, entries_checked, file_checked, files_lacking
+    from garboard.judging.verifying import boat_of_book, entries_checked, file_checked, files_lacking, hashes_in
     from garboard.report.record_file import record_in
 
     tools: Tools = context.obj
@@ -75,7 +75,7 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
         boat = _boat(hulls, number)
         root, hashes = (record.root, record.entries) if record else ("", ())
         file = file_checked(boat, content, root)
-        entries = entries_checked(boat, root, hashes)
+        entries = entries_checked(boat, root, hashes, lambda: hashes_in(hulls))
         is_of_another = record is not None and 0 < len(set(record.entries)) <= entries.missing
         figures = None if is_of_another else _figures(hulls, number, record, host)
         lacking = files_lacking(hulls, boat)
@@ -175,6 +175,8 @@ def _of_entries(entries: EntriesChecked, host: PluginHost) -> Iterator[str]:
         yield "Entries: the list in the file does not make the root it states. Somebody changed the file."
     else:
         gone = f"{entries.missing} of the book's are not here, or were changed; " if entries.missing else ""
+        if entries.moved:
+            gone += f"{entries.moved} of the book's stand under another hull number now, as a job was moved; "
         yield f"Entries: {gone}{in_number(entries.added_count, 'entry', 'entries')} added since."
     if entries.added and entries.stated:
         yield f"  added: {_named(entries.added, host)}"
@@ -259,6 +261,7 @@ def _plain(
             "added": [*entries.added],
             "added_count": entries.added_count,
             "missing": entries.missing,
+            "moved": entries.moved,
             "files_lacking": [*lacking],
         },
         "figures": {

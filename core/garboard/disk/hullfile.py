@@ -14,6 +14,7 @@ import stat
 import threading
 import time
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from itertools import repeat
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -32,7 +33,6 @@ from garboard.disk.entries import (
     entry_id,
     file_in_words,
     hull_key_and_parts,
-    key_of_parts,
     parts_of_lines,
     stray_of,
     view,
@@ -101,12 +101,12 @@ class PutResult:
 class Offer:
     """A hull's entries as one folder offers them to another.
 
-    ids     : of every entry here
+    ids     : of every entry here; one that stands in its file several times may be several times among them
     unknown : the entries the other does not hold
     content : what stands in the hull's file, where that was read for it and all of it is sound
     """
 
-    ids: frozenset[str]
+    ids: Collection[str]
     unknown: CheckedEntries
     content: bytes = b""
 
@@ -395,13 +395,17 @@ class HullFolder:
         """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                names = [name for file in files if (name := file.name).endswith(SUFFIX)]
+                names = [
+                    name
+                    for file in files
+                    if (name := file.name).endswith(SUFFIX) and not name.startswith(storage.UNFINISHED)
+                ]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
             return []
         names.sort()
-        return [name for name in names if not name.startswith(storage.UNFINISHED)]
+        return names
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -630,7 +634,8 @@ class HullFolder:
                     held[key] = found
                 if are_many and not (self._writing or is_at_work):
                     self._let_go(key)
-            return {key: held[key] for key in sorted(held)}
+            in_order = sorted(held)
+            return held if in_order == [*held] else {key: held[key] for key in in_order}
 
     def _let_go(self, key: str) -> None:
         """Hold a hull no longer that was read to tell what it holds, but for damage, of which there is more to tell."""
@@ -646,9 +651,10 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
-        proof_of, made_at = self._proofs.looked_up(seconds_now()), list[str]()
+        proof_of, taken, made_at = self._proofs.looked_up(seconds_now()), 0, set[str]()
 
         def not_proved() -> Iterator[str]:
+            nonlocal taken
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
                 if found is None or key in self._open:
@@ -656,7 +662,8 @@ class HullFolder:
                 elif key and (proved := proof_of(name, found)):
                     digest, entries, made = proved
                     held[key] = Holding(digest, entries)
-                    made_at.append(made)
+                    taken += 1
+                    made_at.add(made)
                 elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
@@ -678,7 +685,7 @@ class HullFolder:
                 others.append(name)
         self._proofs.write()
         if made_at:
-            self.taken = Taken(len(made_at), int(min(made_at)))
+            self.taken = Taken(taken, int(min(made_at)))
         for path in [*self.left_alone]:
             if path.name in names and path.name not in others:  # it can be read by now
                 self.left_alone.pop(path)
@@ -781,10 +788,10 @@ class HullFolder:
                 if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
                     unknown = CheckedEntries(reading.entries)
                     unknown.block = reading.block
-                    return Offer(frozenset(ids), unknown, data)
+                    return Offer(ids, unknown, data)
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
-            return Offer(frozenset(held), unknown)
+            return Offer([*held], unknown)
 
     def save(self, entry: Entry) -> str:
         """Keep one entry; saved when this returns.
@@ -1388,17 +1395,17 @@ def _new_entries(
     new: dict[str, bytes] = {}
     seen = [] if seen is None else seen
     if isinstance(entries, CheckedEntries) and entries.block and held.keys().isdisjoint(entries):
-        found = parts_of_lines(entries.block)
-        if len(found) == len(entries) and {*map(key_of_parts, found)} == {ours}:  # nearly always: all in one search
+        found = parts_of_lines(entries.block, ours)
+        if len(found) == len(entries):  # nearly always: all in one search
             seen += found
             return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
-    for name, raw in _by_id(entries):
+    for name, raw, made in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            key, parts = hull_key_and_parts(raw)
+            key, parts = (made.hull_key, None) if made and made.is_checked else hull_key_and_parts(raw)
         except InputError as error:
             carrying = stray_of(ours, raw)
             if carrying is None:
@@ -1417,7 +1424,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes, Entry | None]]:
     if isinstance(entries, CheckedEntries):
-        return entries.items()
-    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+        return zip(entries, entries.values(), repeat(None))
+    return [(one.id, one.raw, one) if isinstance(one, Entry) else (entry_id(one), one, None) for one in entries]

@@ -312,7 +312,7 @@ class Journal:
         self.close()
         with contextlib.suppress(OSError):
             self.path.unlink(missing_ok=True)
-            self._size = self._size_flushed = 0
+        self._size = self._size_flushed = 0  # also where it stays: nothing is noted of it
         self.entries = {}
         self._is_stale = True
 

@@ -103,6 +103,8 @@ class FileSizes:
         self._descriptor: int | None = None
         self._ends_within_a_line = False
         """What was left of a line that the disk refused, or of one that a power cut left: the next is to void it."""
+        self._unwritten: set[str] = set()
+        """Files of which the disk refused a note: a later one alone, of a digest, would be of another length."""
 
     def least(self, name: str) -> int:
         """How long a hull file must be at least [bytes]; 0 where nothing is noted."""
@@ -265,10 +267,16 @@ class FileSizes:
 
     def _append(self, lines: bytes) -> None:
         """Write behind half a line as behind a whole one: run together, the two could name a file that never was."""
-        descriptor, voiding = self._opened(), _VOIDS if self._ends_within_a_line else b""
-        self._ends_within_a_line = True
-        storage.append(descriptor, voiding + lines)
+        try:
+            descriptor, voiding = self._opened(), _VOIDS if self._ends_within_a_line else b""
+            self._ends_within_a_line = True
+            again = "".join(_old_lines(name, self._of(name)) or f"{name} 0\n" for name in self._unwritten)
+            storage.append(descriptor, voiding + again.encode() + lines)
+        except OSError:
+            self._unwritten |= {line.partition(b" ")[0].decode() for line in lines.splitlines()}
+            raise
         self._ends_within_a_line = False
+        self._unwritten.clear()
 
     def _opened(self) -> int:
         if self._descriptor is None:
@@ -375,6 +383,7 @@ class FileSizes:
             # a power cut between: what is sorted in twice says the same
             storage.write_whole(self._path, (kept.encode(),))
             self._ends_within_a_line = False
+            self._unwritten.clear()
             self._sorted = SortedNotes(self._sorted_path)
 
 

@@ -14,12 +14,12 @@ from garboard.history.halves import DECISION
 from garboard.history.moves import JOINING, LEAVING
 from garboard.history.registers import Register, RegisterKey, register_of
 from garboard.history.replay import HullState
-from garboard.history.values import same_value
+from garboard.history.values import member, same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.job_view import JobView, stated_left_out
 from garboard.labels import CircuitLabel
-from garboard.records import Forecast, Job, JsonValue, Vessel, is_equipment, named_by
+from garboard.records import NEW_BOAT, Forecast, Job, JsonValue, Vessel, is_equipment, named_by
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet
 
 
@@ -28,6 +28,7 @@ class Author:
     """Who writes, on which tablet.
 
     plugins : versions of the plugins at work, written into every entry
+    at_job  : the job in which facts about the vessel are written or taken back: its signatures stand for these too
     """
 
     tablet: str
@@ -35,6 +36,7 @@ class Author:
     clock: HybridClock = attrs.field(factory=HybridClock)
     plugins: Mapping[str, str] = attrs.field(factory=dict)
     wall: Callable[[], str] = wall_text
+    at_job: str = ""
 
     def write(
         self,
@@ -54,6 +56,7 @@ class Author:
         hull : the number it is kept under, where the boat has several and not the one asked for is meant
         """
         register_job = "" if kind == "field" else job
+        is_fact = kind == "field" or (kind == "retract" and member(value, "kind") == "field")
         heads = state.heads(RegisterKey(kind, register_job, subject)) if replaces is None else replaces
         return make_entry(
             kind,
@@ -62,7 +65,7 @@ class Author:
             by=self.by,
             clock=self.clock.now(),
             at=at or self.wall(),
-            job=job,
+            job=job or (self.at_job if is_fact else ""),
             subject=subject,
             value=value,
             replaces=heads,
@@ -84,7 +87,7 @@ def open_job(
     author: Author,
     state: HullState,
     hull: str,
-    kind: str = "commissioning",
+    kind: str = NEW_BOAT,
     owner: str = "",
     technicians: Sequence[str] = (),
 ) -> list[Entry]:

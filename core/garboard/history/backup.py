@@ -36,7 +36,7 @@ from garboard.disk.entries import SHOP_RECORD, file_in_words
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER, HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
-from garboard.faults import GarboardError, in_words, refusal
+from garboard.faults import GarboardError, in_number, in_words, refusal
 from garboard.history.merge import MergeReport, merge
 from garboard.records import JsonValue
 
@@ -115,7 +115,7 @@ class Backup:
     @property
     def hulls_left_out(self) -> int:
         """How many boats' hull files are not in it."""
-        return sum(map(_is_boat, self.left_out))
+        return sum(_is_boat(name) for name in self.left_out if name not in self.files)
 
     @property
     def hull_files(self) -> frozenset[str]:
@@ -165,7 +165,7 @@ def write_backup(folder: HullFolder, path: Path, at: str) -> Backup:
 def _fill(folder: HullFolder, file: IO[bytes], at: str) -> None:
     """Hull files first: what they name is there already, and what comes meanwhile is in the next backup."""
     files: dict[str, JsonValue] = {}
-    left_out: dict[str, JsonValue] = {}
+    left_out: dict[str, JsonValue] = {f"{HULLS_FOLDER}/{name}": why for name, why in _known_to_lack(folder)}
     with zipfile.ZipFile(file, "w") as pack:
         for own, content in folder.contents():
             name = f"{HULLS_FOLDER}/{own}"
@@ -185,6 +185,15 @@ def _fill(folder: HullFolder, file: IO[bytes], at: str) -> None:
         plain: dict[str, JsonValue] = {**BACKUP.heading, "at": at, "files": files}
         plain |= {"left_out": left_out} if left_out else {}
         pack.writestr(_info(LIST, zipfile.ZIP_DEFLATED), json.dumps(plain, indent=1))
+
+
+def _known_to_lack(folder: HullFolder) -> Iterator[tuple[str, str]]:
+    """Hull files that are gone, or lack what they held: each with what is known of it. Reads them all."""
+    folder.readable()
+    for key, lacking in folder.unread().items():
+        yield file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"
+    for damage in folder.gone():
+        yield damage.file.name, "it is gone from here: merge with the shop, or with a copy"
 
 
 def _info(name: str, packing: int) -> zipfile.ZipInfo:

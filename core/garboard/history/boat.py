@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import cache, lru_cache
+from itertools import chain
 from pathlib import Path
 
 import attrs
@@ -21,7 +22,7 @@ from garboard.findings import Lack, NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.authority import Managers, managers_of
 from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
-from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
+from garboard.history.registers import VESSEL, RegisterKey, job_named, name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import settings_of, shop_settings
 from garboard.history.vessel import assemble_vessel
@@ -38,6 +39,7 @@ class Boat:
 
     state    : of its own hull number and its aliases
     moved_in : jobs moved here from other hulls, each with the state that holds it
+    left     : for each of these jobs, the states of the hulls that it, or a part of it, was moved out of
     staying  : jobs moved to a hull whose file does not say so yet: they are on this boat until it does
     unfinished : halves that are missing of decisions that stand in two hull files
     shop     : values that stand in the shop's record
@@ -50,6 +52,7 @@ class Boat:
     unfinished: tuple[MissingHalf, ...] = ()
     shop: tuple[SettingSet, ...] = ()
     managers: Managers = None
+    left: Mapping[str, Sequence[HullState]] = attrs.field(factory=dict)
 
     @property
     def jobs(self) -> tuple[str, ...]:
@@ -88,7 +91,7 @@ class Boat:
         if not self.moved_in:  # nearly every boat: nothing else can hold any
             return found
         stated = {key.subject[:1] for key in found if self.state.current(key)} | {("hull_number",)}
-        for home in [self.state_of(job)] if job else self.moved_in.values():
+        for home in self.left.get(self.joined(job), ()) if job else chain.from_iterable(self.left.values()):
             came = {key: home for key in home.registers if key.kind == "field" and key.subject[:1] not in stated}
             found |= came
             stated |= {key.subject[:1] for key in came if home.current(key)}
@@ -99,11 +102,25 @@ class Boat:
         holding = (home for key, home in self.fields().items() if key.subject[:1] == (kind,) and home.current(key))
         return next(holding, self.state)
 
+    def facts_of(self, job: str, home: HullState) -> str:
+        """The job that a fact about the vessel is written in; "" where another hull's file holds that job.
+
+        home : the state that holds facts of its kind
+        """
+        return job if home is self.state_of(job) else ""
+
     def brought(self, job: str) -> tuple[str, ...]:
         """Kinds of facts about the vessel that came with a job moved here, sorted."""
         fields = self.fields(job).items()
         came = {key.subject[0] for key, home in fields if home is not self.state and key.subject and home.current(key)}
         return tuple(sorted(came))
+
+    def _came(self, job: str) -> Iterator[tuple[HullState, set[str]]]:
+        """What came of the vessel with a job moved here, as places of a view: each state with those it holds."""
+        fields = self.fields(job)
+        for home in self.left.get(self.joined(job), ()):
+            if came := {"/".join(key.subject) for key, holds in fields.items() if holds is home}:
+                yield home, came
 
     def vessel(self, job: str = "") -> Vessel:
         """The vessel of a job, or of the boat: see `fields`."""
@@ -139,17 +156,21 @@ class Boat:
         view = attrs.evolve(view, settings_set=(*settings_of(state, job, self.managers), *self.shop))
         if state is self.state:
             return view
-        came = {"/".join(key.subject) for key, home in self.fields(job).items() if home is state}
-        unreadable = [one for one in view.unreadable if one.place[0] not in ("", VESSEL) or one.place[1] in came]
+        unreadable = [one for one in view.unreadable if one.place[0] not in ("", VESSEL)]
+        disagreements = [one for one in view.disagreements if one.place[0] != VESSEL]
+        for home, came in self._came(job):
+            of_home = home.view("")
+            unreadable += [one for one in of_home.unreadable if one.place[0] == VESSEL and one.place[1] in came]
+            disagreements += [one for one in of_home.disagreements if one.place[0] == VESSEL and one.place[1] in came]
         unreadable += [one for one in self.state.unreadable("") if one.place[0] in ("", VESSEL)]
-        of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL or one.place[1] in came]
-        of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
+        disagreements += [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
+        has_its_own = state.hull_keys >= self.state.hull_keys  # a job in parts is replayed with what is written here
         return attrs.evolve(
             view,
             vessel=self.vessel(job),
-            disagreements=(*of_the_job, *of_the_vessel),
+            disagreements=tuple(disagreements),
             unreadable=tuple(unreadable),
-            waiting=(*view.waiting, *self.state.waiting("")),
+            waiting=view.waiting if has_its_own else (*view.waiting, *self.state.waiting("")),
         )
 
 
@@ -179,10 +200,12 @@ def open_entries(entries_of: EntriesOf, number: str, managers: Managers = None) 
     entries_of = cache(entries_of)
     state = replay_with_aliases(entries_of, hull_number.key(number))
     moved_in: dict[str, HullState] = {}
+    left: dict[str, list[HullState]] = {}
     for hull, job in state.moved_from:
         other = replay_with_aliases(entries_of, hull)
         if other.moved_to(job) in state.hull_keys:
             whole = state.joined(job)
+            left.setdefault(whole, []).append(other)
             is_here_too = whole in moved_in or whole in state.jobs or state.parts(whole)
             moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
     unfinished = [half for hull in sorted(state.hull_keys) for half in missing_halves(entries_of, hull)]
@@ -194,6 +217,7 @@ def open_entries(entries_of: EntriesOf, number: str, managers: Managers = None) 
         tuple(once.values()),
         shop_settings(entries_of(SHOP_RECORD), managers),
         managers,
+        left,
     )
 
 
@@ -207,9 +231,12 @@ def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:
 
 
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:
-    """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
+    """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel, which
+    `Boat.fields` looks for where it stands. What was planned for it and which books were issued come too.
+    """
     whole = other.joined(job)
-    moved = (e for e in entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
+    about_it = {job, whole, *other.parts(whole)}
+    moved = (e for e in entries_in(other) if register_of(e).kind != "field" and job_named(e) in about_it)
     return replay(here.hull, (*entries_in(here), *moved), here.hull_keys | other.hull_keys)
 
 

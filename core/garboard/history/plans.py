@@ -189,7 +189,7 @@ def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, 
     said   : by ASSIGNED, PROMISED, WAITING_FOR or COMMENT; "" takes it back, but for a comment, which stays
     errors : InputError
     """
-    before = plan_of(state, (job,))
+    before = plan_of(state, (job, *state.parts(job)))
     written = []
     for what, typed in said.items():
         value = " ".join(typed.split())

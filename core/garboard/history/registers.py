@@ -14,7 +14,7 @@ from typing import NamedTuple
 import attrs
 
 from garboard.disk.clock import Stamp, order_key
-from garboard.disk.entries import ALIKE, FORECAST, ISSUED, VIEW, Entry
+from garboard.disk.entries import ALIKE, FORECAST, ISSUED, PLAN, VIEW, Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, is_reading, misfit_of
 from garboard.history.values import alike, finest, member, same_value
@@ -69,6 +69,12 @@ def register_of(entry: Entry) -> RegisterKey:
     if kind == "retract":
         kind = str(member(entry.value, "kind"))
     return tuple.__new__(RegisterKey, (kind, "" if kind == "field" else entry.job, entry.subject))  # of each entry
+
+
+def job_named(entry: Entry) -> str:
+    """The job an entry is about: its own, or that of a plan or of a book that was issued, which belong to none."""
+    is_named = register_of(entry).kind in (PLAN, ISSUED) and bool(entry.subject)
+    return entry.subject[0] if is_named else entry.job
 
 
 def name_of(key: RegisterKey) -> str:

@@ -69,6 +69,7 @@ _CURES = {
     "starts_thread": "compute in compute itself",
     "fails_untouched": "name in needs what must be entered before it is judged",
     "judges_badly": "correct the calculator, then approve it anew",
+    "not_here": "bring the tablet ashore, then start the app again; else approve it again at the shop",
     "left_out": "send its author the log; it runs again when the shop approves another version",
     "uses_chance": "use garboard.numeric, whose draws are seeded",
     "uses_clock": "compute from the dates in the job view",

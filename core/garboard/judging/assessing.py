@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import suppress
 from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
@@ -38,7 +39,7 @@ from garboard.job_files.job_file import (
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
-from garboard.records import Measurement, Vessel
+from garboard.records import NEW_BOAT, Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
@@ -287,7 +288,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
     yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
-    yield from map(Question, unusual_facts(job.vessel))
+    yield from map(Question, (*unusual_facts(job.vessel), *_run_for_long(job)))
     for shared, engines in shared_numbers(job.vessel.engines).items():
         names = " and ".join(engine.position for engine in engines)
         yield Question(
@@ -306,10 +307,23 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             asked = (
-                *_questions_about(measurement, step, job.vessel, host.equipment, fits=not misfits),
+                *_questions_about(measurement, step, job, host.equipment, fits=not misfits),
                 *_question_about_dates(measurement, step, job),
             )
             yield from (_question_at(place_of(measurement), words, host) for words in asked)
+
+
+NEW_UNTIL = 100.0
+"""A newly rigged engine that has run longer is asked about [h]: it may be a used one; common practice, no source."""
+
+
+def _run_for_long(job: JobView) -> Iterator[str]:
+    """Engines of a newly rigged boat that have run for long; 5000 h is easily typed for 5.000 h."""
+    if job.job.kind != NEW_BOAT:
+        return
+    for engine in job.vessel.engines:
+        if engine.hours and engine.hours.to("h") > NEW_UNTIL:
+            yield f"{engine.position} engine has run {engine.hours}, and the boat is newly rigged. Is it right?"
 
 
 def _of_own_kinds(vessel: Vessel, host: PluginHost) -> Iterator[Question]:
@@ -365,11 +379,10 @@ def _stated(one: Measurement) -> str:
     return f"{one.value} ({by})" if by else f"{one.value}"
 
 
-def _questions_about(
-    measurement: Measurement, step: Step, vessel: Vessel, kinds: Kinds, *, fits: bool
-) -> Iterator[str]:
-    field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
+def _questions_about(measurement: Measurement, step: Step, job: JobView, kinds: Kinds, *, fits: bool) -> Iterator[str]:
+    field, vessel = next(f for f in step.all_fields() if f.name == measurement.field), job.vessel
+    entered = _day_entered(measurement, job)
+    question = implausible(field, measurement.value, vessel, measurement.of, entered) if fits else ""
     if question:
         yield question
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
@@ -378,6 +391,15 @@ def _questions_about(
         yield f"{aboard} {measurement.of!r} is not used. Is it right?"
     if misfit := row_misfits(measurement.field, measurement.row, step):
         yield f"{misfit} is not used. Is it right?"
+
+
+def _day_entered(measurement: Measurement, job: JobView) -> date | None:
+    """The day a value was entered; that the job was opened on where a clock was never set, or nothing is stated."""
+    for stated in (measurement.at, job.job.opened):
+        with suppress(ValueError):
+            if (day := datetime.fromisoformat(stated).date()) >= _FIRST_DAY:
+                return day
+    return None
 
 
 def _some_of(names: Collection[str]) -> str:

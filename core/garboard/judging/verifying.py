@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from enum import StrEnum
 
 import attrs
@@ -33,6 +33,7 @@ class EntriesState(StrEnum):
     SAME = "same root"
     ADDED = "entries added"
     CHANGED = "entries missing or changed"
+    MOVED = "entries under another number"
     NOT_STATED = "the book states none"
     FALSE = "the book's list does not make its root"
 
@@ -59,6 +60,7 @@ class EntriesChecked:
     count   : how many the book covers
     added   : what they are about, those not in the book
     missing : how many of the book's are not here, or not as they were
+    moved   : how many of the book's stand under another hull number now, as a job was moved on
     """
 
     state: EntriesState
@@ -68,6 +70,7 @@ class EntriesChecked:
     added: tuple[str, ...]
     added_count: int
     missing: int
+    moved: int = 0
 
 
 def file_checked(boat: Boat, book: bytes, root: str) -> FileChecked:
@@ -84,13 +87,20 @@ def file_checked(boat: Boat, book: bytes, root: str) -> FileChecked:
     return FileChecked(FileState.ANOTHER if alike else FileState.NEVER, sha256, len(book), alike[-1] if alike else None)
 
 
-def entries_checked(boat: Boat, root: str, hashes: Sequence[str]) -> EntriesChecked:
-    """The entries of a boat against a root and the hashes it is over."""
+def entries_checked(
+    boat: Boat, root: str, hashes: Sequence[str], elsewhere: Callable[[], Collection[str]] = frozenset
+) -> EntriesChecked:
+    """The entries of a boat against a root and the hashes it is over.
+
+    elsewhere : gives the hashes of all entries there are, of other boats too; asked where the boat lacks some
+    """
     here = covered(boat)
     listed = {*hashes}
     added = sorted((one for name, one in here.items() if name not in listed), key=lambda one: (one.clock, one.id))
     names = tuple(dict.fromkeys(name_of(register_of(one)) for one in added))
-    missing = len(listed - here.keys())
+    lacking = listed - here.keys()
+    moved = lacking.intersection(elsewhere()) if lacking else set[str]()
+    missing = len(lacking - moved)
     now = root_of(here)
     if not root:
         state = EntriesState.NOT_STATED
@@ -98,9 +108,16 @@ def entries_checked(boat: Boat, root: str, hashes: Sequence[str]) -> EntriesChec
         state = EntriesState.FALSE
     elif root == now:
         state = EntriesState.SAME
+    elif missing:
+        state = EntriesState.CHANGED
     else:
-        state = EntriesState.CHANGED if missing else EntriesState.ADDED
-    return EntriesChecked(state, root, now, len(listed), names, len(added), missing)
+        state = EntriesState.MOVED if moved else EntriesState.ADDED
+    return EntriesChecked(state, root, now, len(listed), names, len(added), missing, len(moved))
+
+
+def hashes_in(hulls: HullFolder) -> frozenset[str]:
+    """The hashes of all entries in a folder, as far as it can be read."""
+    return frozenset(hash_of(entry) for key in hulls.readable() for entry in hulls.entries(key))
 
 
 def judged_anew(

@@ -18,12 +18,15 @@ from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.faults import InputError
+from garboard.hosting.failures import PluginProblem, cure_of
 from garboard.hosting.plugin_file import NAME
 from garboard.hosting.sources import suffix_of
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 
 FOLDER = "shop_plugins"
+NOT_HERE = "not_here"
+"""The code of an approved plugin whose file is not here whole."""
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -85,6 +88,12 @@ def files_to_run(folder: HullFolder, into: Path | None = None) -> tuple[Path, ..
     """
     place = into or folder.folder / FOLDER
     return tuple(path for plugin in kept(folder.folder) for path in _laid_out(folder, plugin, place))
+
+
+def problem_of_lacking(plugin: ApprovedPlugin) -> PluginProblem:
+    """What is said of an approved plugin that does not run, as its file never arrived or was damaged here."""
+    reason = "it is approved, but its file is not here whole, so its checks are not judged here"
+    return PluginProblem(name=plugin.name, reason=reason, code=NOT_HERE, cure=cure_of(NOT_HERE))
 
 
 def _laid_out(folder: HullFolder, plugin: ApprovedPlugin, place: Path) -> tuple[Path, ...]:

@@ -30,7 +30,7 @@ from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
 from garboard_shop.pages.authors import author_after
-from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
+from garboard_shop.pages.summaries import BoatSummary, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Overtaken, Store, managers_devices
 
@@ -117,8 +117,10 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if job is None:
         raise _no_job(summary)
     home = summary.boat.state_of(job.id)
-    if coverage_seen(home, job.id) != form.get("saw"):
-        raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
+    if job.coverage != form.get("saw"):
+        raise Overtaken(
+            "This job changed while you were reading: its entries, or what was found. Look again, then sign."
+        )
     keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
 
@@ -218,7 +220,9 @@ def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str]
         )
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
-    entries = circuit_entries.take_in_circuits(author_after(home, by), home, said)
+    last = summary.boat.jobs[-1] if summary.boat.jobs else ""
+    author = attrs.evolve(author_after(home, by), at_job=summary.boat.facts_of(last, home))
+    entries = circuit_entries.take_in_circuits(author, home, said)
     keep(store, entries, now)
     return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."
 

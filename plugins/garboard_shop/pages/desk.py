@@ -40,7 +40,7 @@ from garboard_shop.pages.consequences import Consequences
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.insights import Insights
 from garboard_shop.pages.people import Attempts, Sessions
-from garboard_shop.pages.plugins import content_of, opened, restart_due
+from garboard_shop.pages.plugins import content_of, opened, restart_due, without_file
 from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
@@ -244,5 +244,6 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
     found.globals["remembering"] = desk.remembering
     found.globals["restart_due"] = lambda: restart_due(desk.store, desk.host)
+    found.globals["without_file"] = lambda names: without_file(desk.store, names)
     found.globals["is_program_changed"] = lambda: desk.program is not None and desk.program.are_changed()
     return found

@@ -232,6 +232,12 @@ def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
     )
 
 
+def without_file(store: Store, names: Iterable[str]) -> tuple[str, ...]:
+    """Which of some approved plugins have no file here that is whole: no start of the server lets these run."""
+    approved = {one.name: one.sha256 for one in store.register.plugins() if not one.is_withdrawn}
+    return tuple(name for name in names if name in approved and not content_of(store, approved[name]))
+
+
 def opened(store: Store, sha256: str, size: int) -> BinaryIO | None:
     """An attachment as a file to read, proved just now; None when it is not here whole.
 

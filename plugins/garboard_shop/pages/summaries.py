@@ -118,7 +118,7 @@ class JobSummary:
     judged      : what was found in the units it was found in, for programs; `assessed` is in those the boat is told in
     before      : for judging it with other settings
     missing     : what keeps it from being handed over; empty when it is ready
-    coverage    : names what a sign-off written now covers
+    coverage    : names what a sign-off written now covers, and what was found
     joined      : entries that joined another job into it
     aside       : that a manager set it aside; None where nobody did
     resolutions : disagreements that were settled: where, and how
@@ -381,9 +381,12 @@ def seen_in(state: HullState, key: RegisterKey) -> str:
     return _short([*state.heads(key)])
 
 
-def coverage_seen(state: HullState, job: str) -> str:
-    """A short name of everything a sign-off written now covers."""
-    return _short([*state.coverage(job)])
+def _coverage_seen(state: HullState, job: str, judged: Sequence[Assessed]) -> str:
+    """A short name of everything a sign-off written now covers, and of what stands on the page of it: a setting, a
+    plugin or what is known of the boat may change that.
+    """
+    found = (one.finding for one in judged)
+    return _short([*state.coverage(job), *(f"{one.code} {one.of} {one.verdict} {one.sentence}" for one in found)])
 
 
 def _short(texts: Sequence[str]) -> str:
@@ -636,7 +639,7 @@ def _job_summary(
         stale=stale,
         bases=numbered_bases(one.finding for one in assessed),
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
-        coverage=coverage_seen(home, job),
+        coverage=_coverage_seen(home, job, judged),
         is_guest=job in boat.moved_in,
         unused={
             place: why for place in map(place_of, seen.measurements) if (why := why_not_used(place, seen.vessel, host))

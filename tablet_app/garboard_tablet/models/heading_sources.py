@@ -146,14 +146,13 @@ def entered_not_heard(vessel: Vessel, sources: Sequence[HeadingSource]) -> tuple
     )
 
 
-def tie(tablet: Tablet, hull: str, sensor: str, source: str) -> None:
+def tie(tablet: Tablet, hull: str, sensor: str, source: str, job: str = "") -> None:
     """Say that a sensor sends under a name, and no other does."""
-    boat = tablet.boat(hull)
-    state = boat.vessel_home("heading_sensors")
-    for one in boat.vessel().heading_sensors:
+    state, author = tablet.facts(hull, job, "heading_sensors")
+    for one in tablet.boat(hull).vessel().heading_sensors:
         names = [name for name in one.sources if name != source]
         if one.name == sensor:
             names.append(source)
         if tuple(names) != one.sources:
             subject = ("heading_sensors", one.name, "source")
-            tablet.save(tablet.author().write(state, "field", subject, ", ".join(names)))
+            tablet.save(author.write(state, "field", subject, ", ".join(names)))

@@ -11,7 +11,9 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
-from garboard.disk.storage import NotSaved, write_whole
+from garboard.disk.documents import DocumentDamaged
+from garboard.disk.shop_document import PLUGINS, shop_document
+from garboard.disk.storage import NewerFormat, NotSaved, write_whole
 
 AT_WORK, KEPT = "plugins-at-work", "plugins-left-out.json"
 """Files in the tablet's folder: who is at work now, in slots; who is left out."""
@@ -41,6 +43,13 @@ def left_out(folder: Path) -> Mapping[str, str]:
             write_whole(folder / KEPT, [json.dumps(known).encode()])
             (folder / AT_WORK).unlink()
     return known
+
+
+def hashes_approved(folder: Path) -> frozenset[str]:
+    """SHA-256 of the files of the plugins that the shop approved; none where no list can be read."""
+    with suppress(DocumentDamaged, NewerFormat):
+        return frozenset(str(row.get("sha256")) for row in shop_document(folder).rows(PLUGINS))
+    return frozenset()
 
 
 def take_back_in(folder: Path, plugin: str) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+import attrs
+
 from garboard.disk.entries import SHOP_RECORD
 from garboard.faults import ValueRefused, in_number
 from garboard.fields import check_value
@@ -120,8 +122,9 @@ def begin_like(tablet: Tablet, hull: str, job: str, facts: Facts, name: str) -> 
     from garboard.history import like
 
     state = tablet.state_of(hull)
+    author = attrs.evolve(tablet.author(), at_job=tablet.boat(hull).facts_of(job, state))
     others = like.left_out(state, facts, job)
-    tablet.save(*like.begin_like(tablet.author(), state, facts, job=job))
+    tablet.save(*like.begin_like(author, state, facts, job=job))
     tablet.session.type(begun_key(hull), name)
     return others
 

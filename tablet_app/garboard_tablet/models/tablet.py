@@ -17,7 +17,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
 from garboard_tablet.language import phrase
-from garboard_tablet.models.left_out import LEFT_OUT, left_out, runs
+from garboard_tablet.models.left_out import LEFT_OUT, hashes_approved, left_out, runs
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
@@ -112,6 +112,14 @@ class Tablet:
             return ()
         return tuple(problem.name for problem in self.host.problems if problem.code == LEFT_OUT)
 
+    def plugins_not_here(self) -> tuple[str, ...]:
+        """Plugins that the shop approved and that do not run, as their files are not here whole."""
+        if self._host is None and not hashes_approved(self.folder) - self.files.attachments.names():
+            return ()  # nearly always: the first page does not wait for plugins
+        from garboard.shop_link.shop_plugins import NOT_HERE
+
+        return tuple(problem.name for problem in self.host.problems if problem.code == NOT_HERE)
+
     def boat(self, hull: str) -> Boat:
         """The boat of a hull number, kept up to date: every number of the boat, and jobs moved to it."""
         from garboard.history.boat import open_hull
@@ -147,8 +155,9 @@ class Tablet:
 
     def size(self, hull: str, job: str) -> int:
         """How many entries a job's state and findings rest on, the shop's settings among them; it only grows."""
-        state, home = self.state_of(hull), self.state_of(hull, job)
-        return self.files.count(SHOP_RECORD) + len(state) + (0 if home is state else len(home))
+        boat, home = self.boat(hull), self.state_of(hull, job)
+        left = sum(map(len, boat.left.get(boat.joined(job), ())))
+        return self.files.count(SHOP_RECORD) + len(boat.state) + (0 if home is boat.state else len(home)) + left
 
     def listed(self, hull: str) -> str:
         """The number a boat is listed under: a well-formed one if any is, and one that leads to all its numbers."""
@@ -298,8 +307,8 @@ class Tablet:
         from garboard.history.authoring import measure
         from garboard.steps import Kind
 
-        key, author = self._key(hull, job, ask), self.author()
-        state = self.home_of(hull, key)
+        key = self._key(hull, job, ask)
+        state, author = self.home_of(hull, key), self._author_of(hull, job, key)
         if key.kind != "measure":
             more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
             self.save(author.write(state, key.kind, key.subject, value, job=key.job, more=more))
@@ -394,14 +403,14 @@ class Tablet:
         from garboard.history.authoring import settle
 
         key = self._key(hull, job, ask)
-        self.save(settle(self.author(), self.home_of(hull, key), key, value, reason))
+        self.save(settle(self._author_of(hull, job, key), self.home_of(hull, key), key, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
         from garboard.history.authoring import retract
 
         key = self._key(hull, job, ask)
-        self.save(retract(self.author(), self.home_of(hull, key), key, reason))
+        self.save(retract(self._author_of(hull, job, key), self.home_of(hull, key), key, reason))
 
     def put_back(self, hull: str, job: str, ask: Ask, entry: Entry) -> None:
         """Have a value stand again that stood before. Who puts it back says so; the instrument is the one it had."""
@@ -413,7 +422,8 @@ class Tablet:
         key, instrument = self._key(hull, job, ask), entry.more.get("instrument")
         more: dict[str, JsonValue] = {"put_back": entry.id, **({"instrument": instrument} if instrument else {})}
         state = self.home_of(hull, key)
-        self.save(self.author().write(state, key.kind, key.subject, entry.value, job=key.job, more=more))
+        author = self._author_of(hull, job, key)
+        self.save(author.write(state, key.kind, key.subject, entry.value, job=key.job, more=more))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.
@@ -449,22 +459,31 @@ class Tablet:
             sign_off(self.author(by=name), self.state_of(hull, job), job, role, name, settings=settings, drawn=drawn)
         )
 
-    def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
+    def facts(self, hull: str, job: str, kind: str) -> tuple[HullState, Author]:
+        """What holds facts of a kind about the vessel, and who writes there in a job."""
+        boat = self.boat(hull)
+        home = boat.vessel_home(kind)
+        return home, attrs.evolve(self.author(), at_job=boat.facts_of(job, home))
+
+    def _author_of(self, hull: str, job: str, key: RegisterKey) -> Author:
+        return self.facts(hull, job, key.subject[0])[1] if key.kind == "field" else self.author()
+
+    def add_piece(self, hull: str, path: tuple[str, ...], job: str = "") -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.boat(hull).vessel_home(path[0]), self.author()
+        state, author = self.facts(hull, job, path[0])
         name = "position" if path[-2] == "engines" else "name"
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.current(RegisterKey("field", "", (*path, "removed"))):
             entries.append(author.write(state, "field", (*path, "removed"), False))
         self.save(*entries)
 
-    def fit_propellers(self, hull: str, names: Sequence[str]) -> None:
+    def fit_propellers(self, hull: str, names: Sequence[str], job: str = "") -> None:
         """Say which propeller is on each engine now, from port to starboard. No run made before changes by it."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.boat(hull).vessel_home("engines"), self.author()
+        state, author = self.facts(hull, job, "engines")
         entries = []
         for engine, name in zip(self.boat(hull).vessel().engines, names, strict=True):
             subject = ("engines", engine.position, "fitted")
@@ -478,15 +497,18 @@ class Tablet:
 
         self.save(keep_forecast(self.author(), self.boat(hull).state_of(job), job, forecast))
 
-    def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
+    def remove_piece(self, hull: str, path: tuple[str, ...], job: str = "") -> None:
         """Take a piece of equipment off the vessel. What was known about it stays in the boat's file."""
-        self.save(self.author().write(self.boat(hull).vessel_home(path[0]), "field", (*path, "removed"), True))
+        state, author = self.facts(hull, job, path[0])
+        self.save(author.write(state, "field", (*path, "removed"), True))
 
-    def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
+    def copy_piece(
+        self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str], job: str = ""
+    ) -> None:
         """Give a piece every value of another that it lacks."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.boat(hull).vessel_home(source[0]), self.author()
+        state, author = self.facts(hull, job, source[0])
         entries = []
         for key in sorted(state.registers):
             name = key.subject[len(source) :]
@@ -528,17 +550,20 @@ def all_plugins(
     without : names that are not loaded
     """
     from garboard.hosting.host import make_host
-    from garboard.shop_link.shop_plugins import files_to_run
+    from garboard.shop_link.shop_plugins import files_to_run, kept, problem_of_lacking
     from garboard_tablet.models.plugin_minder import PluginMinder, problem_of_left_out
 
     chosen = {file.stem for file in own}
-    approved = [file for file in files_to_run(tablet.files) if file.stem not in chosen]
+    laid_out = files_to_run(tablet.files)
+    approved = [file for file in laid_out if file.stem not in chosen]
+    there = {*chosen, *without, *(file.stem for file in laid_out)}
     found = [file.absolute() for file in (*own, *approved) if file.stem not in without]
     tablet.minder = PluginMinder(tablet.folder, lambda plugin: tablet.passed_over(plugin))
     to_run = [file for file in found if runs(file, tablet.left_out)]
     host = make_host(files=to_run, minder=tablet.minder, without=without)
     host.problems += [one for one in refused if one.name not in without]
     host.problems += [problem_of_left_out(file.stem, file) for file in found if not runs(file, tablet.left_out)]
+    host.problems += [problem_of_lacking(one) for one in kept(tablet.folder) if one.name not in there]
     return host
 
 

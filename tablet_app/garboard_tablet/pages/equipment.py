@@ -130,7 +130,7 @@ class KindPage(_OfKinds):
 
     def _add_engines(self, positions: Sequence[str]) -> None:
         for position in positions:
-            self.tablet.add_piece(self.route.hull, ("engines", position))
+            self.tablet.add_piece(self.route.hull, ("engines", position), self.route.job)
         self.context.vessels.refresh(self.route.hull)
         self.screen.redraw()
 
@@ -190,7 +190,7 @@ class AddPiecePage(WordsPage, _OfKinds):
 
     def take(self, text: str) -> None:
         path = (*self.route.subject, text)
-        self.tablet.add_piece(self.route.hull, path)
+        self.tablet.add_piece(self.route.hull, path, self.route.job)
         self.way.instead(self.route.to("piece", *path))
 
 
@@ -267,6 +267,7 @@ class PiecePage(_OfKinds):
             (kind, like),
             (kind, name),
             leave_out=(named_by(kind), "serial_number", "label", "removed"),
+            job=self.route.job,
         )
         self.screen.redraw()
 
@@ -304,7 +305,7 @@ class RemovePiecePage(_OfKinds):
         return (Press("Keep it", self.way.back, "main", name="keep it"),)
 
     def _remove(self) -> None:
-        self.tablet.remove_piece(self.route.hull, self.route.subject)
+        self.tablet.remove_piece(self.route.hull, self.route.subject, self.route.job)
         self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("kind")
         self.screen.redraw()

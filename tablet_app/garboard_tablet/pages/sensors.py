@@ -152,6 +152,6 @@ class SensorPage(Page):
         return (Press("Add a sensor", add, name="add sensor"),)
 
     def _tie(self, sensor: str) -> None:
-        tie(self.tablet, self.route.hull, sensor, self.route.subject[0])
+        tie(self.tablet, self.route.hull, sensor, self.route.subject[0], self.route.job)
         self.findings.soon(self.route)
         self.way.back()

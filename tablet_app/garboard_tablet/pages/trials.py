@@ -198,7 +198,7 @@ class TrialPage(ComparingPage):
         )
 
     def _fit(self) -> None:
-        self.tablet.fit_propellers(self.route.hull, self.route.subject)
+        self.tablet.fit_propellers(self.route.hull, self.route.subject, self.route.job)
         self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
         self.way.back_to("trials")
@@ -255,7 +255,7 @@ class NewTrialPage(ComparingPage):
     def _fit_foreseen(self, forecast: Forecast) -> None:
         """Enter it in the list of propellers with what is stamped on it, and put it on: its runs test the forecast."""
         name, hull = forecast.propeller, self.route.hull
-        self.tablet.add_piece(hull, ("propellers", name))
+        self.tablet.add_piece(hull, ("propellers", name), self.route.job)
         is_at_hand = forecast.diameter_within is None  # else what but its pitch was supposed, and nobody read it
         facts = {"pitch": str(forecast.pitch or "")}
         if is_at_hand:
@@ -263,13 +263,13 @@ class NewTrialPage(ComparingPage):
         known: dict[str, JsonValue] = {key: value for key, value in facts.items() if value}
         if is_at_hand and forecast.blades:
             known["blades"] = forecast.blades
-        home, author = self.tablet.boat(hull).vessel_home("propellers"), self.tablet.author()
+        home, author = self.tablet.facts(hull, self.route.job, "propellers")
         self.tablet.save(*(author.write(home, "field", ("propellers", name, key), known[key]) for key in known))
         self._fit(name)
 
     def _fit(self, name: str) -> None:
         names = [name if self._of in ("", engine) else before for engine, before in self._on.items()]
-        self.tablet.fit_propellers(self.route.hull, names)
+        self.tablet.fit_propellers(self.route.hull, names, self.route.job)
         self.context.vessels.refresh(self.route.hull)
         self.way.back()
 

@@ -93,6 +93,7 @@ class VesselsPage(Page):
                 )
             )
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
+        made += [partial(_not_here_card, plugin) for plugin in self.tablet.plugins_not_here()]
         return [*made, *self._vessel_rows(found)]
 
     def _amiss_card(self, one: FileAmiss) -> Card:
@@ -182,6 +183,14 @@ def _mark_of(line: VesselLine) -> Mark:
 def _left_out_card(plugin: str) -> Card:
     said = phrase(
         "Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here.",
+        plugin=plugin,
+    )
+    return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
+
+
+def _not_here_card(plugin: str) -> Card:
+    said = phrase(
+        "Plugin {plugin} is not here whole. Its checks are not judged here. Bring ashore, then start the app again.",
         plugin=plugin,
     )
     return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")

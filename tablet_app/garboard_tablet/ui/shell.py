@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
-from kivy.properties import ColorProperty
+from kivy.base import EventLoop
 from kivy.uix.widget import Widget
 
 from garboard_tablet.language import Language, shown
@@ -120,8 +120,6 @@ class Page:
 class Shell(Widget):
     """Holds one page at a time."""
 
-    ground = ColorProperty(theme.ground)
-
     def __init__(self, back: Callable[[], object], **more: Any) -> None:
         super().__init__(**more)
         self._back = back
@@ -136,13 +134,19 @@ class Shell(Widget):
         return self._page
 
     @property
+    def ground(self) -> Sequence[float]:
+        """What each frame begins with. An area over the whole window took a third of the work of drawing it."""
+        colour: Sequence[float] = EventLoop.window.clearcolor
+        return colour
+
+    @property
     def body(self) -> Widget | None:
         return self._body
 
     def show(self, page: Page, *, first: bool) -> None:
         """Put a page up. `first` when back leads nowhere."""
         self.clear_widgets()
-        self.ground = theme.ground
+        EventLoop.window.clearcolor = theme.ground
         self._page, self._is_first = page, first
         back, self._title, self._under, self._saved = self._of_each_page()
         self._back_press = page.corner() if first else back if page.has_back else None

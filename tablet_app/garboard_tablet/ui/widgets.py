@@ -17,12 +17,12 @@ from kivy.core.text import Label as CoreLabel
 from kivy.graphics import (
     Color,
     Line,
+    Mesh,
     PopMatrix,
     PushMatrix,
     Rectangle,
     SmoothEllipse,
     SmoothLine,
-    SmoothRoundedRectangle,
     Translate,
     Triangle,
 )
@@ -40,7 +40,7 @@ from garboard.report.unit_signs import with_signs
 from garboard.units import with_minus
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
-from garboard_tablet.ui.curves import pieces, rounded
+from garboard_tablet.ui.curves import filled, pieces, rounded
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.on_its_way import Standing, StoodBefore
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
@@ -61,6 +61,23 @@ def _and_let_go(label: Any) -> Any:
 
 
 CoreLabel._render_end = _and_let_go
+
+_room_for_words = CoreLabel.render
+
+
+def _no_wider_than_its_words(label: Any, real: bool = False) -> Any:
+    """Kivy's picture of words is as wide as the room for them: what is empty of it is kept and drawn as well."""
+    room = _room_for_words(label, real)
+    if real or not label.text or not label.text_size[0]:
+        return room
+    (wide, high), own = room, label._internal_size[0]
+    spare = max(0, wide - max(2, own))
+    if label.options["halign"] == "center":
+        spare -= spare % 2  # as much on each side: the words stay where they are
+    return wide - spare, high
+
+
+CoreLabel.render = _no_wider_than_its_words
 
 
 class _Text(Label):
@@ -107,8 +124,11 @@ class _Text(Label):
         self._place_picture()
 
     def _place_picture(self, *_: object) -> None:
-        """In the middle. Kivy's own center is told of another size only after this is."""
+        """In the middle, or at the left of a room in it. Kivy's own center is told of another size after this is."""
         wide, high = self.texture_size
+        room = self.text_size[0]
+        if room is not None and self.halign != "center":
+            wide = int(room)
         self._picture.pos = int(self.x + (self.width - wide) / 2), int(self.y + (self.height - high) / 2)
 
     def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
@@ -166,6 +186,10 @@ class Txt(_Text):
         self.color = theme.colour(role)
         self.disabled_color = self.color
 
+    def say(self, text: str) -> None:
+        """Say something else; the place it needs is another then."""
+        self.text = shown(text)
+
     def fit(self, width: float) -> float:
         self.text_size: tuple[float | None, None] = (width, None)
         self.shrink_to(width)
@@ -184,12 +208,6 @@ class Txt(_Text):
         self.texture_update()
         self.size = self.texture_size
         return float(self.width), float(self.height)
-
-
-class Ground(Widget):
-    """A plain area in one colour."""
-
-    ground = ColorProperty(theme.ground)
 
 
 class MarkShape(Widget):
@@ -238,8 +256,6 @@ class MarkShape(Widget):
 
 
 def _fill(flat: Sequence[float]) -> None:
-    from kivy.graphics import Mesh
-
     area = Tesselator()
     area.add_contour(list(flat))
     if area.tesselate():
@@ -325,8 +341,7 @@ class _Panelled(Widget):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         with self.canvas.before:
-            corner = dp(self.RADIUS)
-            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[corner], segments=pieces(corner) // 4)
+            self._fill, self._area = Color(), Mesh(mode="triangles")
             self._ink, self._outline = Color(), SmoothLine(close=True)
         self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
         for name in self.PANEL_OF:
@@ -343,8 +358,9 @@ class _Panelled(Widget):
         if self._drawn_at != place:
             self._drawn_at = place
             stood_before.changes()
-        self._area.pos, self._area.size = self.pos, self.size
-        self._outline.points = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
+            edge = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
+            self._outline.points = edge
+            self._area.vertices, self._area.indices = filled(edge)
 
 
 class Press(Touched, _Panelled, _Text):
@@ -957,7 +973,7 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "Across", "Beside", "Card", "Choices", "Column", "Line", "MarkShape", "Marked", "Press",
     "RowPress", "Touched", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
     "warning_card", "words",
 ]  # fmt: skip

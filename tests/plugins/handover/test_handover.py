@@ -436,6 +436,28 @@ def test_a_heading_that_stands_still_holds_nothing(frozen_from: int) -> None:
     assert missing.field == "hold_recording"
 
 
+def _silent(stream: Stream, begin: float, end: float) -> Stream:
+    kept = [(time, value) for time, value in stream if not begin < time < end]
+    return Stream(KEY, *zip(*kept, strict=True))
+
+
+def test_what_a_pilot_did_in_a_silence_is_not_judged() -> None:
+    """A swing of 12 degrees past the order, hidden by 20 s without a word, read as settled at once without any."""
+    change = _stream(_second_order(40, 0.35, 0.4, 90))
+    assert course_change_of(change, 40, 3).overshoot > 10
+    with pytest.raises(NotEnoughData, match="silent for 20 s of the course change") as lacking:
+        course_change_of(_silent(change, 9.95, 29.95), 40, 3)
+    assert lacking.value.missing[0].field == "change_recording"
+    assert course_change_of(_silent(change, 40, 44), 40, 3).settled == course_change_of(change, 40, 3).settled
+
+
+def test_a_hold_lasts_as_long_as_it_was_heard() -> None:
+    hold = _stream([87.0 + math.sin(n / 9) for n in range(1000)])
+    assert hold_of(_silent(hold, 30, 50), 60).seconds == pytest.approx(hold.times[-1] - 20, abs=0.2)
+    with pytest.raises(NotEnoughData, match="hold it 60 s"):
+        hold_of(_silent(hold, 30, 75), 60)
+
+
 def test_a_heading_that_freezes_on_the_new_course_settles_nothing() -> None:
     change = _second_order(40, 0.7, 0.4, 90)
     with pytest.raises(NotEnoughData) as lacking:

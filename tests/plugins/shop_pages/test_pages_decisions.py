@@ -255,7 +255,10 @@ def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Brow
     given = CheckedEntries((one.id, one.raw) for one in entries)
     pages.store.put_if_absent({MISTYPED: given}, "000000000001", NOON, 0)
     before = open_hull(pages.store.hulls, MISTYPED).view(job)
-    facts = {one.subject[0] for one in pages.store.hulls.entries(MISTYPED) if one.kind == "field"}
+    facts, known = (
+        {one.subject[0].replace("_", " ") for one in pages.store.hulls.entries(hull) if one.kind == "field"}
+        for hull in (MISTYPED, LONG_REACH)
+    )
     form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
     manager.send(form, reason="written under a wrong number")
     said = words_of(manager.text(TODAY))
@@ -264,7 +267,10 @@ def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Brow
     assert f"Came along: {values} value" in said
     assert "1 attached file, 1 setting" in said
     stayed = said.partition(f"Stayed with {MISTYPED}, as what is entered for {LONG_REACH} holds: ")[2].partition(".")[0]
-    assert {*stayed.split(", ")} == {one.replace("_", " ") for one in facts}
+    came = said.partition(f"From {MISTYPED}, as {LONG_REACH} has none of its own: ")[2].partition(".")[0]
+    assert ({*stayed.split(", ")}, {*came.split(", ")}) == (facts & known, facts - known)
+    assert facts & known
+    assert facts - known
 
 
 def full_at(pages: Pages, monkeypatch: pytest.MonkeyPatch, *calls: int) -> None:
@@ -367,6 +373,25 @@ def test_nobody_signs_for_what_came_after_the_page_was_opened(pages: Pages, mana
     before = pages.entries()
     assert manager.send(form).status_code == 409
     assert pages.entries() == before
+
+
+def test_nobody_signs_for_what_was_found_otherwise_when_the_page_was_opened(pages: Pages, manager: Browser) -> None:
+    """A fact about the boat changed meanwhile: no entry of the job, and yet a check fails now."""
+    page = manager.text(f"/boats/{KITTIWAKE}")
+    form = form_to(page, f"/boats/{KITTIWAKE}/sign")
+    state = state_of(pages, KITTIWAKE)
+    engine = next(iter(key.subject[1] for key in state.registers if key.subject[:1] == ("engines",)))
+    window = [("engines", engine, "full_throttle_low"), ("engines", engine, "full_throttle_high")]
+    author = Author("tablet 9", "A. Hand")
+    late = [
+        author.write(state, "field", path, f"{speed} rev/min") for path, speed in zip(window, (7000, 7500), strict=True)
+    ]
+    pages.store.put_if_absent({KITTIWAKE: CheckedEntries((e.id, e.raw) for e in late)}, "000000000001", NOON, 0)
+    before = pages.entries()
+    assert manager.send(form).status_code == 409
+    assert pages.entries() == before
+    again = form_to(manager.text(f"/boats/{KITTIWAKE}"), f"/boats/{KITTIWAKE}/sign")
+    assert [manager.send(again).status_code for _ in range(2)] == [303, 303], "pressed twice, it is signed"
 
 
 def test_a_form_leads_back_to_this_server_only(pages: Pages, manager: Browser) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,17 @@ PAST_ITS_CELL = (
 )
 
 
+TOUCHING = """[...document.querySelectorAll('main > *')].filter(one => {
+    const notice = document.createElement('p');
+    notice.className = 'notice';
+    notice.textContent = 'Restart the server.';
+    one.after(notice);
+    const gap = notice.getBoundingClientRect().top - one.getBoundingClientRect().bottom;
+    notice.remove();
+    return one.offsetHeight && gap < 8;
+}).map(one => one.outerHTML.slice(0, 80))"""
+"""What of a page a notice right after it would touch: "restart due" touched the line of an empty day."""
+
 PATIENCE = 120_000
 """A page may take so long on a busy machine [ms]."""
 LEFT = "net::ERR_ABORTED"
@@ -94,21 +106,39 @@ def bring_ashore(folder: Path, code: str = "", name: str = "") -> None:
 
 
 @pytest.fixture(scope="module")
-def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
-    base = tmp_path_factory.mktemp("evening")
+def browser() -> Iterator[Any]:
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+@contextmanager
+def an_evening(base: Path, browser: Any) -> Iterator[Evening]:
     day = make_day({file.parent.name: file for file in sample_job_files()}, base)
     server = Server(base / "office")
     codes = [server.start(), server.new_code(), server.new_code()]
     try:
         for number, (folder, code) in enumerate(zip(day.tablets, codes, strict=True), start=1):
             bring_ashore(folder, code, f"Tablet {number}")
-        with sync_api.sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-            make_first_manager(browser, server.port)
-            yield Evening(server, day.tablets, browser)
-            browser.close()
+        make_first_manager(browser, server.port)
+        yield Evening(server, day.tablets, browser)
     finally:
         server.kill()
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory, browser: Any) -> Iterator[Evening]:
+    """One for all who only look."""
+    with an_evening(tmp_path_factory.mktemp("evening"), browser) as found:
+        yield found
+
+
+@pytest.fixture
+def own_evening(tmp_path: Path, browser: Any) -> Iterator[Evening]:
+    """For who changes what the others look at: nobody knows the order in which two workers take them."""
+    with an_evening(tmp_path, browser) as found:
+        yield found
 
 
 PLACES = (
@@ -148,6 +178,7 @@ def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening
         page.evaluate(script)
         assert page.evaluate(RULES) == [], place
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], place
+        assert page.evaluate(TOUCHING) == [], place
     page.context.close()
 
 
@@ -228,9 +259,9 @@ def test_on_paper_the_sheet_has_what_matters_and_nothing_to_click(evening: Eveni
     page.context.close()
 
 
-def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_it(evening: Evening) -> None:
+def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_it(own_evening: Evening) -> None:
     """Without any script: the forms are plain forms."""
-    page = evening.window(DESK, script=False)
+    page = own_evening.window(DESK, script=False)
     boat = page.locator(f"#boat-{SALTGRASS}")
     boat.get_by_label("31.9 kn").check()
     boat.get_by_label("Why").first.fill("read at the plotter during the run")
@@ -252,8 +283,8 @@ def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_i
     assert "choose the right one" not in printed_words(book)
     page.context.close()
 
-    bring_ashore(evening.tablets[1])
-    with HullFolder(evening.tablets[1], read_only=True) as tablet:
+    bring_ashore(own_evening.tablets[1])
+    with HullFolder(own_evening.tablets[1], read_only=True) as tablet:
         (entry,) = replay(SALTGRASS, tablet.entries(SALTGRASS)).current(SPEED)
     assert (entry.by, entry.value, entry.more["reason"]) == (CHIEF, "31.9 kn", "read at the plotter during the run")
 

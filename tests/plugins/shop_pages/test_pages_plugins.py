@@ -90,6 +90,16 @@ def test_the_server_runs_what_is_approved_so_that_it_judges_as_the_tablets_do(pa
     assert host.step("our_check.keel") is not None
 
 
+def test_an_approved_plugin_whose_file_is_damaged_is_no_matter_of_a_restart(pages: Pages, approved: Browser) -> None:
+    assert "Restart the server: our_check was approved" in words_of(approved.text("/plugins"))
+    file = pages.store.hulls.folder / "attachments" / SHA256
+    file.chmod(0o600)
+    file.write_bytes(SOURCE.replace("7", "8").encode())
+    words = words_of(approved.text("/plugins"))
+    assert "our_check: approved, but its file is not here whole." in words
+    assert "Restart the server" not in words
+
+
 def test_a_file_changed_after_it_was_shown_is_not_approved(pages: Pages, manager: Browser) -> None:
     put_file(pages)
     form = form_to(manager.text("/plugins"), "/plugins/approve")

@@ -195,6 +195,18 @@ def test_a_hull_that_is_not_whole_in_the_copy_is_named(new_yard: NewYard, folder
         assert figures(copied)["entries"][1] < figures(copied)["entries"][0]
 
 
+def test_a_boat_whose_file_was_gone_or_cut_before_is_named(folder: Path, tmp_path: Path) -> None:
+    """A database knows nothing of what a folder lost: once it is copied, nobody would be told any more."""
+    gone, cut = (next((folder / "hulls").glob(f"{hull}-*.hull")) for hull in HULLS[:2])
+    gone.unlink()
+    cut.write_bytes(b"".join(cut.read_bytes().splitlines(keepends=True)[:-3]))
+    with closing(EmbeddedStore(folder)) as here, closing(EmbeddedStore(tmp_path / "copy")) as there:
+        copied = copy_shop(here, there)
+    assert not copied.is_whole
+    assert copied.unequal.keys() == set(HULLS[:2])
+    assert copied.unequal[HULLS[1]] == "not whole here: 3 entries not readable, not back"
+
+
 def test_a_damaged_attachment_is_named_and_the_rest_is_copied(new_yard: NewYard, folder: Path) -> None:
     with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         name = here.hulls.attachments.put(b"a run")
