@@ -435,7 +435,7 @@ def plan_page(visit: Visit) -> Response:
         "plan.html",
         hull=boat.state.hull,
         name=" ".join(boat.vessel().name.split()),
-        number=boat.state.hull_number,
+        number=hull_number.printed(boat.state.hull_number),
         job=job,
         plan=plan_of(home, parts),
         was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},

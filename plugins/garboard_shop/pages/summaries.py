@@ -232,8 +232,8 @@ class BoatSummary:
 
     @property
     def number(self) -> str:
-        """The hull number as it was typed."""
-        return self.boat.state.hull_number
+        """The hull number as it is printed on the transom."""
+        return hull_number.printed(self.boat.state.hull_number)
 
     @property
     def name(self) -> str:
@@ -664,7 +664,8 @@ def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchI
     if found[Verdict.FAIL]:
         yield f"{in_number(found[Verdict.FAIL], 'check')} {'fails' if found[Verdict.FAIL] == 1 else 'fail'}"
     if others:
-        yield f"{in_number(len(others), 'item')} open on the punch list"
+        item = "item" if len(others) == len(punch) else "more item"  # what fails stands on it too
+        yield f"{in_number(len(others), item)} open on the punch list"
     if found[Verdict.NOT_ENOUGH_DATA]:
         without = found[Verdict.NOT_ENOUGH_DATA]
         yield f"{in_number(without, 'check')} without enough data"
