@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import attrs
 import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
+from garboard.disk.clock import HybridClock
 from garboard.disk.entries import PLAN
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
@@ -59,8 +61,11 @@ def test_what_was_planned_for_a_job_that_was_joined_into_another_is_taken_back_t
         state.add(entry)
     both = (whole[0].job, job)
     assert plan_of(state, both) == Plan(promised="2026-05-14", assigned="R. Vane")
-    assert plan(author, state, whole[0].job, promised="", assigned="R. Vane") == 1
+    assert plan(author, state, whole[0].job, promised="", assigned="R. Vane") == 2, "of the part, and of the whole"
     assert plan_of(state, both) == Plan(assigned="R. Vane")
+    slow = attrs.evolve(author, clock=HybridClock(wall=lambda: 1000))  # the shop's clock was a year ahead, and is not
+    plan(slow, state, whole[0].job, assigned="A. Hand", promised="2026-06-01")
+    assert plan_of(state, both) == Plan(assigned="A. Hand", promised="2026-06-01")
 
 
 def test_every_comment_stays_and_the_last_one_is_shown() -> None:

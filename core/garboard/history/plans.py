@@ -155,6 +155,8 @@ def plan_of(state: HullState, jobs: Iterable[str]) -> Plan:
         if key.kind == PLAN and key.subject[:1] and key.subject[0] in named and len(key.subject) > 1:
             for entry in state.current(key):
                 before = last.get(key.subject[1])
+                if not entry.value:
+                    continue  # taken back, for this job of those joined
                 if before is None or (before.clock, before.id) < (entry.clock, entry.id):
                     last[key.subject[1]] = entry
     said = {what: str(entry.value) for what, entry in last.items()}
@@ -197,6 +199,10 @@ def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, 
         if value == getattr(before, what) or (what == COMMENT and not value):
             continue
         subject = (job, what, uuid4().hex[:12]) if what == COMMENT else (job, what)
+        if what != COMMENT:  # of a part it is taken back: no clock decides which of the two was planned last
+            parts = [(part, what) for part in state.parts(job)]
+            stated = [part for part in parts if any(one.value for one in state.current(RegisterKey(PLAN, "", part)))]
+            written += [author.write(state, PLAN, part, "") for part in stated]
         written.append(author.write(state, PLAN, subject, value))
     return written
 
