@@ -103,8 +103,8 @@ class Boat:
         return next(holding, self.state)
 
     def facts_of(self, job: str, home: HullState) -> str:
-        """The job that a fact about the vessel is written in: of those joined the one that stands in the same hull's file;
-        "" where none does.
+        """The job that a fact about the vessel is written in: of those joined the one that stands in the same hull's
+        file; "" where none does.
 
         home : the state that holds facts of its kind
         """
