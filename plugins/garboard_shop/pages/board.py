@@ -162,7 +162,7 @@ def _heard(desk: ShopDesk) -> Mapping[str, int]:
     heard: dict[str, int] = {}
     for tablet in desk.store.register.tablets():
         for device in tablet.writes_as:
-            heard[device] = max(heard.get(device, 0), _last_contact(tablet))
+            heard[device] = max(heard.get(device, 0), _last_contact(tablet, desk.now()))
     return heard
 
 
@@ -170,12 +170,14 @@ def days_silent(tablets: Iterable[Tablet], now: int) -> Mapping[str, int]:
     """Tablets that take part and were not heard of for long, by id, with the days since; since they were paired, for
     those that never were.
     """
-    passed = {one.id: now - _last_contact(one) for one in tablets if not one.is_removed}
+    passed = {one.id: now - _last_contact(one, now) for one in tablets if not one.is_removed}
     return {name: since // A_DAY for name, since in passed.items() if since > board.SILENT_DAYS * A_DAY}
 
 
-def _last_contact(tablet: Tablet) -> int:
-    return tablet.last_contact or tablet.paired_at
+def _last_contact(tablet: Tablet, now: int) -> int:
+    """What is much later than now was noted by a clock that ran ahead and was put right: nobody knows when that was."""
+    contact, paired = ((at if at <= now + A_DAY else 0) for at in (tablet.last_contact, tablet.paired_at))
+    return contact or paired or now
 
 
 def looked(visit: Visit) -> Response:
