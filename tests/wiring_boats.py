@@ -99,6 +99,7 @@ READ_ON: Mapping[str, Mapping[str, JsonValue]] = {
         "vented": True,
         "clear_of_fuel": True,
         "fuse_distance": "5 in",
+        "fuse_rating": "100 A",
     },
     "standing_current": {"standing_current": "20 mA"},
     "loads": {"load_current": "5.0 A"},

@@ -90,6 +90,9 @@ LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")
 SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm", NOW)
 LOAD_SUM = practice("Currents of circuits that run together, added")
+MAIN_FUSE = practice(
+    "A main fuse is rated above what runs at once behind it", "what is fed at the battery itself does not count"
+)
 LOAD_EXPLAINED = practice(
     "A load read with all of it on differs from the list by a tenth and what the meter is good to",
     "beyond it something was off, or is not listed",

@@ -32,7 +32,7 @@ from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.bank_voltage import DEAD, NOMINAL_VOLTS, another_voltage, is_dead, nominal_volts
 from garboard_wiring_audit.batteries import days_left_alone, over_rate, rate_exponent, reserve_hours, state_of_charge
-from garboard_wiring_audit.circuit_facts import always_live, facts_of, in_a_list
+from garboard_wiring_audit.circuit_facts import AT_THE_BATTERY, always_live, facts_of, in_a_list
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
@@ -375,9 +375,18 @@ def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
     names = {each.name for each in view.vessel.batteries}
     homeless = [] if len(names) == 1 else [circuit.name for circuit in circuits if circuit.battery not in names]
     if homeless:
-        text = f"battery is not entered for {', '.join(homeless)}"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="circuits.battery", of=homeless[0])
+        raise NotEnoughData(_of_no_battery(homeless))
     return [circuit for circuit in circuits if circuit.battery == battery.name or len(names) == 1]
+
+
+def _of_no_battery(circuits: Sequence[str]) -> Missing:
+    text = f"battery is not entered for {', '.join(circuits)}"
+    return Missing(text, lack=Lack.NOT_ENTERED, field="circuits.battery", of=circuits[0])
+
+
+def _runs_or_not(circuit: Circuit) -> Missing:
+    text = f"{circuit.name}: runs with others or not is not entered"
+    return Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name)
 
 
 def load_of(view: JobView, battery: Battery) -> Load:
@@ -393,8 +402,7 @@ def load_of(view: JobView, battery: Battery) -> Load:
             lacking = facts.missing["load"]
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
         if circuit.runs_with_others is None:
-            text = f"{circuit.name}: runs with others or not is not entered"
-            missing.append(Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name))
+            missing.append(_runs_or_not(circuit))
         if circuit.runs_with_others and facts.draws_too_much:
             text = f"{circuit.name} draws far more than its design current; find the cause first"
             missing.append(Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="current", of=circuit.name))
@@ -407,6 +415,66 @@ def load_of(view: JobView, battery: Battery) -> Load:
         raise NotEnoughData(*missing)
     total = load_sum(rules.chosen("load_rule"), [each.value for each in counted.values()], others)
     return Load(together(counted.values(), "A", total), together(running, "A"), tuple(counted))
+
+
+def behind_main_fuse(view: JobView, battery: Battery) -> tuple[float, tuple[Missing, ...]]:
+    """What surely runs at once through a battery's main fuse [A], as far as entered, and what is not entered of it.
+
+    What is fed at the battery itself does not run through it. A circuit used now and then counts by itself alone, where
+    it is entered that the panel feeds it; one that draws far more than its design current counts by that.
+    """
+    rules, names = rules_of(view), {each.name for each in view.vessel.batteries}
+    together, others = [0.0], [0.0]
+    missing: list[Missing] = []
+    for circuit in view.vessel.circuits:
+        if circuit.use in (PANEL_FEED, CRANKING) or circuit.fed_from == AT_THE_BATTERY:
+            continue
+        if len(names) > 1 and circuit.battery != battery.name:
+            missing += [] if circuit.battery in names else [_of_no_battery([circuit.name])]
+            continue
+        facts = view.once(facts_of, circuit, rules, weighs_current=True)
+        if "load" in facts.missing:
+            lacking = facts.missing["load"]
+            missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
+            continue
+        load = facts.design.value if facts.draws_too_much else facts.load.value
+        if circuit.runs_with_others is None:
+            missing.append(_runs_or_not(circuit))
+        if circuit.runs_with_others:
+            together.append(load)
+        elif circuit.fed_from:
+            others.append(load)
+    return max(load_sum(rules.chosen("load_rule"), together, others), *others), tuple(missing)
+
+
+def main_fuse_findings(view: JobView) -> Iterator[Finding]:
+    """Rating of every battery's main fuse against what runs at once through it."""
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        if not has_been_read(view, BATTERIES, "fuse_rating", battery.name):
+            return
+        rating = read(view, BATTERIES, "fuse_rating", "A", battery.name).value
+        load, missing = behind_main_fuse(view, battery)
+        if not load > 0 and not missing:
+            return
+        opens = rating <= load
+        if missing and not opens:
+            raise NotEnoughData(*missing)
+        behind = f"{in_full(rating)} A main fuse, {rounded(load, 1)} A at once behind it"
+        advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
+        rule = rules_of(view).chosen("load_rule")
+        yield Finding(
+            code="wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.fits",
+            verdict=Verdict.ADVISE if opens else Verdict.PASS,
+            about=about(battery),
+            of=battery.name,
+            sentence=f"{behind}{advice if opens else '.'}",
+            numbers=(Number("main fuse", rating, "A"), Number("load behind it", load, "A")),
+            limits=(Limit("main fuse", low=load),),
+            basis=(bases.MAIN_FUSE, bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM),
+        )
+
+    return each_piece(view.vessel.batteries, about, judge, (bases.MAIN_FUSE,))
 
 
 class Unexplained(enum.Enum):

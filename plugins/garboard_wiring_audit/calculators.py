@@ -67,6 +67,7 @@ _ON_BATTERIES = (
     (100, "standing_current", "Standing current", STANDING, battery_findings.standing_findings, b.STANDING),
     (100, "battery_reserve", "Reserve time", LOADS, battery_findings.reserve_findings, b.RESERVE),
     (200, "load_sum", "Load and charging", LOADS, battery_findings.load_findings, b.LOAD_SUM),
+    (300, "main_fuse", "Main fuses", LOADS, battery_findings.main_fuse_findings, b.MAIN_FUSE),
 )
 _ON_NETWORKS = (
     (100, "network_terminators", "Network terminators", network_findings.terminator_findings, b.NETWORK_SHEETS),

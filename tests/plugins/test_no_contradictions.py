@@ -162,7 +162,6 @@ NOT_JUDGED = {
     ("prop_check.conditions", "persons"): "noted for the owner; no check uses it",
     **{("handover.places", field): "noted for the owner; no check uses it" for field in PLACE_FIELDS},
     ("wiring_audit.loads", "classes_agreed"): "a reminder; the circuits themselves say what runs together",
-    ("wiring_audit.batteries", "fuse_rating"): "noted for the owner; no check uses it",
     ("wiring_audit.networks", "spare_drops"): "noted for the owner; no check uses it",
     ("handover.punch_list", "put_right"): "a fault in dispute is open: it fails",
     ("handover.punch_list", "retested_by"): "a fault in dispute is open: it fails",

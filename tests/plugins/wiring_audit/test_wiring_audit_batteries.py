@@ -334,6 +334,62 @@ def test_columns_take_the_larger_of_a_tenth_and_the_largest() -> None:
     assert load_sum(COLUMNS, [], []) == 0
 
 
+BEHIND = (circuit("Pilot", design_current="=12 A"), circuit("Lights", design_current="=2 A"))
+
+
+def main_fuse(
+    rating: str, *more: Circuit, circuits: tuple[Circuit, ...] = BEHIND, also: str = "start"
+) -> Finding | None:
+    """What is said of the main fuse of the house battery; nothing is read with the circuits running."""
+    unread: Readings = {("circuits", "current", one.name): None for one in (*circuits, *more)}
+    batteries = [battery("house"), battery(also)] if also else [battery("house")]
+    view = wired_job([*circuits, *more], batteries, read={**unread, **reading("fuse_rating", rating)})
+    return next(iter(said(view, "main_fuse")), None)
+
+
+@pytest.mark.parametrize(
+    ("rating", "more", "behind", "verdict"),
+    [
+        ("5 A", (), 14, ADVISE),
+        ("14 A", (), 14, ADVISE),
+        ("15 A", (), 14, PASS),
+        # not all at once: by itself alone, and 40 A fed at the battery or of another battery not at all
+        ("15 A", (circuit("Horn", design_current="=10 A", runs_with_others=False),), 14, PASS),
+        ("15 A", (circuit("Winch", design_current="=40 A", runs_with_others=False),), 40, ADVISE),
+        ("15 A", (circuit("Winch", design_current="=40 A", fed_from="battery terminal"),), 14, PASS),
+        ("15 A", (circuit("Winch", design_current="=40 A", battery="start"),), 14, PASS),
+        ("15 A", (circuit("Panel", design_current="=40 A", use="panel feed"),), 14, PASS),
+        # not entered where a winch is fed: nobody says that it runs through the fuse
+        ("15 A", (circuit("Winch", design_current="=40 A", runs_with_others=False, fed_from=""),), 14, PASS),
+        # what is not entered may only add: what is entered opens it already, or nobody knows
+        ("5 A", (circuit("Pump", design_current=None),), 14, ADVISE),
+        ("15 A", (circuit("Pump", design_current=None),), None, LACKING),
+        ("15 A", (circuit("Pump", design_current="=1 A", runs_with_others=None),), None, LACKING),
+        ("15 A", (circuit("Pump", design_current="=1 A", battery=""),), None, LACKING),
+    ],
+)
+def test_a_main_fuse_is_held_against_what_runs_at_once_behind_it(
+    rating: str, more: tuple[Circuit, ...], behind: float | None, verdict: Verdict
+) -> None:
+    """5 A over 20.8 A passed unremarked. No rule is known that fails it: common practice advises."""
+    found = main_fuse(rating, *more)
+    assert found is not None
+    assert found.verdict is verdict
+    assert {basis.kind for basis in found.basis} == {BasisKind.COMMON_PRACTICE}
+    assert [number.value for number in found.numbers[1:]] == ([] if behind is None else [behind])
+
+
+def test_nothing_is_said_of_a_main_fuse_that_is_not_entered_or_feeds_nothing() -> None:
+    assert not said(wired_job(read=reading("fuse_rating", None)), "main_fuse")
+    assert main_fuse("5 A", circuits=(), also="") is None
+
+
+def test_a_main_fuse_is_not_sized_by_a_current_far_above_the_design() -> None:
+    """9 A read of 5 A by design: a stalled pump. It is found first, and the fuse judged by what it should draw."""
+    stalled: Readings = {("circuits", "current", "Bilge pump"): "9.0 A", **reading("fuse_rating", "7 A")}
+    assert verdict_on(wired_job(read=stalled), "main_fuse") is PASS
+
+
 def test_load_that_nobody_listed_is_noticed() -> None:
     """Measured well above the sum: something draws that is not on the list."""
     (load, _charging) = said(wired_job(read=reading("load_current", "8.0 A", "loads")), "load_sum")
