@@ -20,6 +20,9 @@ source."""
 DEAD, CHARGING = 10.0, 15.0
 """For each 12 V entered: at rest no bank that is alive lies lower, and none on charge higher; common practice, no
 source [V]."""
+FED_BY = (10.5, 15.5)
+"""For each 12 V: what stands at the source of a circuit that runs. Below it a lead battery is empty under its load,
+above it even a cold one is charged too hard; common practice, no source [V]."""
 RESTED = (11.5, 13.6)
 """For each 12 V: what a sound bank shows at rest, whatever its chemistry; common practice, no source [V]."""
 
@@ -100,6 +103,21 @@ def fed_by_another_voltage(view: JobView, circuit: Circuit, volts: float, batter
         "voltage at its source"
     )
     return Missing(text, lack=Lack.CONTRADICTS, field="circuits.nominal_voltage", of=circuit.name)
+
+
+def odd_source(view: JobView, circuit: Circuit, volts: float) -> float | None:
+    """The voltage read at a circuit's source [V], where nothing in order feeds a circuit of so many volts with it; else
+    None. One of another nominal voltage is `fed_by_another_voltage`."""
+    if not has_been_read(view, CIRCUITS, "source_voltage", circuit.name):
+        return None
+    source = read(view, CIRCUITS, "source_voltage", "V", circuit.name).value
+    low, high = fed_by(volts)
+    return None if low <= source <= high else source
+
+
+def fed_by(volts: float) -> tuple[float, float]:
+    """What stands at the source of a circuit of so many volts [V]."""
+    return FED_BY[0] * volts / 12, FED_BY[1] * volts / 12
 
 
 def _feeds(source: float, volts: float) -> bool:

@@ -85,6 +85,9 @@ DROP_CLASSES = standard(
 DROP_METER = practice(
     "Drop read from the source to the load and back, load running", "meter, digits and a supply that sags counted in"
 )
+FED_BY = practice(
+    "A 12 V circuit that runs is fed with 10.5 to 15.5 V", "below it the battery is empty, above it charged too hard"
+)
 DROP_EXCESS = practice("Drop that the copper does not explain is lost in connections, fuse holders and switches")
 LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")

@@ -26,7 +26,7 @@ from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
-from garboard_wiring_audit.bank_voltage import another_voltage, fed_by_another_voltage
+from garboard_wiring_audit.bank_voltage import another_voltage, fed_by, fed_by_another_voltage, odd_source
 from garboard_wiring_audit.circuit_facts import AT_THE_BATTERY, OVER_DESIGN, CircuitFacts
 from garboard_wiring_audit.conductors import (
     AREA_ROUNDING,
@@ -89,6 +89,7 @@ class Cure(enum.Enum):
     CONDUCTOR = "conductor"
     JOINTS = "joints"
     FINER_METER = "finer meter"
+    SOURCE = "source"
 
 
 @attrs.frozen(kw_only=True)
@@ -659,9 +660,14 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         to_do += f" Read the size printed on it too: {thinner.label} would lose as much." if thinner else ""
         if verdict is not Verdict.FAIL and not poor_joint:
             _require_running(facts)
+    odd = _odd_source(view, facts)
+    if odd is not None:
+        in_order = verdict is Verdict.PASS and not poor_joint
+        cure, to_do = (Cure.SOURCE, odd.sentence) if in_order else (cure, f"{to_do} {odd.sentence}")
+        limits.append(odd.limit)
     return CircuitResult(
         code=_DROP_CODES[cure],
-        verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
+        verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint or odd else verdict,
         found=(f"{shown} measured" if scale <= 1 else _brought_to_the_load(facts, drop, percent),),
         sentence=f"{_class_name(facts, rules)} allowed. {to_do}",
         cure=cure,
@@ -673,9 +679,40 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
             at_load,
             _class_name(facts, rules),
         ),
-        numbers=(shown, as_read),
+        numbers=(shown, as_read, *((odd.number,) if odd else ())),
         limits=tuple(limits),
-        doubts=(contradiction.doubt,) if contradiction else (),
+        basis=(bases.FED_BY,) if odd else (),
+        doubts=tuple(one.doubt for one in (contradiction, odd) if one),
+    )
+
+
+@attrs.frozen
+class OddSource:
+    """A voltage at the source of a circuit that nothing in order feeds it with: what was read, and what to do."""
+
+    number: Number
+    limit: Limit
+    doubt: Doubt
+    sentence: str
+
+
+def _odd_source(view: JobView, facts: CircuitFacts) -> OddSource | None:
+    """The voltage at the source in doubt: the drop was read while the battery, its charging or the meter was wrong."""
+    source = odd_source(view, facts.circuit, facts.volts)
+    if source is None:
+        return None
+    low, high = fed_by(facts.volts)
+    told = f"{rounded(source, 2)} V at its source"
+    if source < low:
+        why = "the battery is empty, its feed loses too much, or the reading is wrong. Charge it and read again"
+    else:
+        why = "charged too hard, or the reading is wrong. See what charges it and read again"
+    doubt = f"circuit {facts.name}: {told}, and it is of {in_full(facts.volts)} V"
+    return OddSource(
+        Number("voltage at the source", source, "V", decimals=2),
+        Limit("voltage at the source", low=low, high=high),
+        Doubt(doubt, step=CIRCUITS, field="source_voltage", of=facts.name),
+        f"{told} while it ran: {why}.",
     )
 
 
@@ -804,6 +841,7 @@ _DROP_CODES = {
     Cure.CONDUCTOR: "wiring_audit.drop_measured.too_much",
     Cure.JOINTS: "wiring_audit.drop_measured.poor_joint",
     Cure.FINER_METER: "wiring_audit.drop_measured.meter_too_coarse",
+    Cure.SOURCE: "wiring_audit.drop_measured.source_in_doubt",
 }
 
 
