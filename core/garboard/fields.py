@@ -6,6 +6,7 @@ import enum
 import math
 import re
 from collections.abc import Callable
+from datetime import date, timedelta
 
 import attrs
 
@@ -13,12 +14,14 @@ from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard.units import EXAMPLE_OF, UNITS_OF, in_full, in_own_spelling, parse_amount, range_in_words
+from garboard.units import EXAMPLE_OF, UNITS_OF, day_in_words, in_full, in_own_spelling, parse_amount, range_in_words
 
 __all__ = [
+    "FAR_AHEAD",
     "IN_A_MONTH",
     "IN_A_YEAR",
     "LOAD",
+    "LONG_AGO",
     "PEOPLE",
     "SAID",
     "TODAY",
@@ -42,6 +45,15 @@ LOAD = ("light", "half", "full", "unknown")
 TODAY = "today"
 IN_A_MONTH = "in a month"
 IN_A_YEAR = "in a year"
+LONG_AGO, FAR_AHEAD = timedelta(days=2 * 365), timedelta(days=5 * 365)
+"""A day of today, and one to come, is asked about where it lies further from the day it is entered; common practice, no
+source."""
+_ROUND = {
+    TODAY: (-LONG_AGO, timedelta(days=1)),
+    IN_A_MONTH: (timedelta(days=-1), FAR_AHEAD),
+    IN_A_YEAR: (timedelta(days=-1), FAR_AHEAD),
+}
+"""How far a day may lie from the day it is entered, by what is offered for it; one day more for time zones."""
 PEOPLE = "people"
 """What a field may offer besides its own words: a day, written as 2027-05-01, or whoever is at work, and the owner."""
 
@@ -306,11 +318,16 @@ def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused
     return ValueRefused(f'{what}, such as "{example}"', shown(value))
 
 
-def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> str:
+def implausible(
+    field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "", entered: date | None = None
+) -> str:
     """A question to ask again when an amount or a count lies outside its plausible range; empty when it does not.
 
     vessel, of : it is entered for, where that is known: an engine of 60 hp burns less than one of 300
+    entered    : the day it is entered, where that is known: a text that is a day is asked about far from it
     """
+    if field.kind is Kind.TEXT:
+        return _odd_day(field, value, entered)
     of_vessel = field.plausible_for(vessel, of) if field.plausible_for and vessel else None
     plausible = of_vessel or field.plausible
     if plausible is None:
@@ -324,6 +341,23 @@ def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of
         return ""
     typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
     return f"{value} is outside the usual {range_in_words(low, high, field.unit, typed)}. Is it right?"
+
+
+def _odd_day(field: Field, value: JsonValue, entered: date | None) -> str:
+    """A question about a day that lies years away: a slip in the year reads as well as any other."""
+    rounds = [_ROUND[source] for source in field.offers_from if source in _ROUND]
+    if entered is None or not rounds or not isinstance(value, str):
+        return ""
+    try:
+        day = date.fromisoformat(value.strip())
+    except ValueError:
+        return ""  # the check that reads it says so
+    if min(low for low, _ in rounds) <= day - entered <= max(high for _, high in rounds):
+        return ""
+    years = abs(day.year - entered.year)
+    apart = f"{years} years " if years > 1 else ""
+    which = "before" if day < entered else "after"
+    return f"{day_in_words(day)} is {apart}{which} {day_in_words(entered)}. Is the year right?"
 
 
 def _number_of(field: Field, value: JsonValue) -> float | None:

@@ -9,6 +9,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.faults import in_number
+from garboard.fields import FAR_AHEAD
 from garboard.findings import (
     Finding,
     Lack,
@@ -26,7 +27,7 @@ from garboard.steps import Calculator
 from garboard.units import day_in_words
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.bases import MAKER, practice
-from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
+from garboard_engine_trial.points import day_opened, is_entered, is_left_out, long_ago, row_name, rows_of
 from garboard_engine_trial.settings import FIRST_CHECK
 from garboard_engine_trial.steps import table_of
 
@@ -201,6 +202,7 @@ def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
     passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
     run_past = [one.name for one in services if one.hours is not None and one.hours < run]
     late = [one for one in services if _is_late(one, hours, day_opened(view))]
+    far = [one for one in services if one.day is not None and _years_ahead(view, one.day)]
     early = [after for before, after in pairwise(services) if before.day and after.day and after.day < before.day]
     if passed or run_past:
         by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
@@ -218,6 +220,9 @@ def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
             f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
         )
         return "engine_trial.calendar.first_check_late", told
+    if far:
+        told = f"Due years after this job was opened: {', '.join(map(_on_its_day, far))}. Is the year right?"
+        return "engine_trial.calendar.year_in_doubt", told
     if not is_early:
         told = f"No check is due by {in_full(hours)} engine hours. See the maker's manual, and add the first one."
         return "engine_trial.calendar.no_first_check", told
@@ -231,6 +236,12 @@ def _is_late(one: Service, hours: float, opened: date) -> bool:
     return is_first and one.day is not None and opened > date.min and (one.day - opened).days > LATEST_FIRST_CHECK
 
 
+def _years_ahead(view: JobView, day: date) -> bool:
+    """Whether a day lies further ahead of the job than any service is planned."""
+    opened = day_opened(view)
+    return opened > date.min and day - opened > FAR_AHEAD
+
+
 def _on_its_day(one: Service) -> str:
     return f"{one.name}, {one.day_in_words}"
 
@@ -238,14 +249,6 @@ def _on_its_day(one: Service) -> str:
 def _hours_run(view: JobView) -> float:
     """Hours that every engine has run [h]; 0 where those of one are not known, as it may be new."""
     return min((0.0 if one.hours is None else one.hours.to("h") for one in view.vessel.engines), default=0.0)
-
-
-def day_opened(view: JobView) -> date:
-    """The day the job was opened; the first of all days where that is not known."""
-    try:
-        return date.fromisoformat(view.job.opened[:10])
-    except ValueError:
-        return date.min
 
 
 def _not_yet(view: JobView, day: date | None, row: str, name: str) -> tuple[Missing, ...]:
@@ -276,21 +279,25 @@ def _records(view: JobView) -> Iterator[Finding]:
         field="record",
         row="1",
     )
-    filed = []
+    filed, doubted = [], []
     for row in rows:
         what = asking.choice(AFTER, "record", row=row)
         by, _ = asking.choice(AFTER, "filed_by", row=row), asking.choice(AFTER, "filed_on", row=row)
         day = _day(view, "filed_on", row, what, missing)
         missing += _not_yet(view, day, row, what)
         on = "" if day is None else day_in_words(day)
+        doubted += [f"{what}, {on}"] if day is not None and long_ago(view, day) else []
         filed.append((what, by, on, str(view.value(AFTER, "reference", row=row) or "")))
     asking.missing += [one for one in missing if one.lack is not Lack.DISAGREES]
     asking.check()
+    told = f"{in_number(len(filed), 'record')} filed."
+    if doubted:
+        told += f" Years before this job was opened: {'; '.join(doubted)}. Is the year right?"
     yield Finding(
-        code="engine_trial.records.filed",
-        verdict=Verdict.PASS,
+        code="engine_trial.records.year_in_doubt" if doubted else "engine_trial.records.filed",
+        verdict=Verdict.ADVISE if doubted else Verdict.PASS,
         about="Warranty and registration",
-        sentence=f"{in_number(len(filed), 'record')} filed.",
+        sentence=told,
         basis=(FILED,),
         tables=(_filed(filed),),
     )

@@ -11,7 +11,7 @@ from garboard.steps import Calculator
 from garboard.units import day_in_words
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.fit_out_steps import FIT_OUT
-from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
+from garboard_engine_trial.points import is_entered, is_left_out, long_ago, row_name, rows_of
 from garboard_engine_trial.settings import FIT_OUT_LIST, FUEL_MINUTES, FUEL_PRESSURE, PRESSURE_LOST
 from garboard_engine_trial.steps import table_of
 
@@ -111,11 +111,13 @@ def _shore_power(view: JobView) -> Iterator[Finding]:
     except ValueError:
         text = f"shore power: {str(on)[:40]!r} is no day; write it as 2027-05-01"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=FIT_OUT, field="shore_power_on")) from None
+    told, is_old = f"Checked by {by}, licence {licence}, on {day_in_words(day)}.", long_ago(view, day)
+    told += " That is years before this job was opened. Is the year right?" if is_old else ""
     yield Finding(
-        code="engine_trial.shore_power.noted",
-        verdict=Verdict.PASS,
+        code="engine_trial.shore_power.year_in_doubt" if is_old else "engine_trial.shore_power.noted",
+        verdict=Verdict.ADVISE if is_old else Verdict.PASS,
         about="Shore power",
-        sentence=f"Checked by {by}, licence {licence}, on {day_in_words(day)}. Nothing of it is judged here.",
+        sentence=f"{told} Nothing of it is judged here.",
         basis=(LICENSED,),
     )
 

@@ -8,9 +8,10 @@ from garboard.findings import NotEnoughData, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
-from garboard_engine_trial.after import Service, day_opened, services_of
+from garboard_engine_trial.after import Service, services_of
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.fit_out_steps import LAW
+from garboard_engine_trial.points import day_opened
 
 _TABLES = ("engine_trial.break_in", "engine_trial.records")
 """Whose tables the owner gets as well; the break-in plan is a card to cut out."""

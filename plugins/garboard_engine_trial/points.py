@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 
 import attrs
 
+from garboard.fields import LONG_AGO
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, row_in_words
 from garboard.job_view import JobView, nothing_at
 from garboard.records import EQUIPMENT
 from garboard.steps import Calculator, Field, Kind, Step
 from garboard_engine_trial.bases import MAKER, TRIED
+
+NEW_BOAT = "commissioning"
+"""The kind of a job on a newly rigged boat: what is filed or checked for one is of these days."""
 
 
 @attrs.frozen(kw_only=True)
@@ -227,3 +232,17 @@ def pieces(view: JobView, each: str) -> tuple[str, ...]:
 def engines(view: JobView) -> tuple[str, ...]:
     """Positions of the engines."""
     return pieces(view, "engines")
+
+
+def day_opened(view: JobView) -> date:
+    """The day the job was opened; the first of all days where that is not known."""
+    try:
+        return date.fromisoformat(view.job.opened[:10])
+    except ValueError:
+        return date.min
+
+
+def long_ago(view: JobView, day: date) -> bool:
+    """Whether a day lies years before the job: a slip in the year, for what is done on a newly rigged boat."""
+    opened = day_opened(view)
+    return view.job.kind == NEW_BOAT and opened > date.min and opened - day > LONG_AGO

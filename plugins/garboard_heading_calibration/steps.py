@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, LOOK_OUT
-from garboard.fields import amount_field
+from garboard.fields import TODAY, amount_field
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 
@@ -116,6 +116,7 @@ STEPS = (
                 kind=Kind.TEXT,
                 required=False,
                 help="As 2026-11-25. Left empty, the day the latitude was entered counts.",
+                offers_from=(TODAY,),
             ),
         ),
     ),

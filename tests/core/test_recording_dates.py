@@ -8,11 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from garboard.fields import IN_A_MONTH, IN_A_YEAR, Field, Kind, implausible
+from garboard.fields import TODAY as OF_TODAY
 from garboard.hosting.host import make_host
-from garboard.judging.assessing import assess_job_file
+from garboard.judging.assessing import assess_job_file, questions
 from garboard.judging.recording_dates import question_of_dates
 from garboard.recordings.times import parse_time
+from garboard.records import JsonValue
 from garboard.samples import Recording, Sample, gather
+from garboard.testing import job_from
 
 TODAY = date(2026, 6, 1)
 
@@ -67,6 +71,41 @@ def test_dates_that_fit_or_are_not_known_are_not(recording: Recording, opened: s
 def test_a_time_that_no_calendar_has_is_asked_about() -> None:
     endless = gather("turn.csv", [Sample(1e300, "heading", 90.0)])
     assert "dates that no calendar has" in question_of_dates(endless, "2026-05-14", "", TODAY)
+
+
+DONE = Field(name="filed_on", title="Filed on", kind=Kind.TEXT, offers_from=(OF_TODAY,))
+DUE = Field(name="due", title="Due on", kind=Kind.TEXT, offers_from=(IN_A_MONTH, IN_A_YEAR))
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "asked"),
+    [
+        (DONE, "2016-06-01", "1 June 2016 is 10 years before 1 June 2026. Is the year right?"),
+        (DONE, "2027-06-01", "1 June 2027 is after 1 June 2026. Is the year right?"),
+        (DONE, "2036-06-01", "1 June 2036 is 10 years after 1 June 2026. Is the year right?"),
+        (DUE, "2016-06-15", "15 June 2016 is 10 years before 1 June 2026. Is the year right?"),
+        (DUE, "2036-06-15", "15 June 2036 is 10 years after 1 June 2026. Is the year right?"),
+        (DONE, "2025-01-01", ""),
+        (DONE, "2026-06-02", ""),  # another time zone's day
+        (DUE, "2029-06-01", ""),
+        (DUE, "in June", ""),  # the check that reads it says so
+    ],
+)
+def test_a_day_years_away_is_asked_about_where_it_is_entered(field: Field, typed: str, asked: str) -> None:
+    """A slip in the year reads as well as any other. Where nobody knows the day it is entered, nothing is asked."""
+    assert implausible(field, typed, entered=TODAY) == asked
+    assert implausible(field, typed) == ""
+
+
+@pytest.mark.parametrize("at", ["2026-05-15T10:00:00Z", "", "1970-01-01T00:00:00Z"])
+def test_a_job_with_a_day_years_away_raises_the_question(at: str) -> None:
+    """Held against the day it was entered; against that of the job where nothing is stated, or no clock was set."""
+    filed: JsonValue = {"step": "engine_trial.after", "field": "filed_on", "row": "1", "value": "2016-05-15", "at": at}
+    vessel: JsonValue = {"hull_number": "ABC12345C393"}
+    job: JsonValue = {"id": "J-1", "opened": "2026-05-14"}
+    host = make_host(["garboard_engine_trial"], entry_points=False)
+    view = job_from({"vessel": vessel, "job": job, "measurements": [filed]}, host)
+    assert sum("is 10 years before" in one.text for one in questions(view, host)) == 1
 
 
 @pytest.mark.parametrize(("year", "asked"), [("2021", True), ("2026", False)])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import suppress
 from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
@@ -306,7 +307,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             asked = (
-                *_questions_about(measurement, step, job.vessel, host.equipment, fits=not misfits),
+                *_questions_about(measurement, step, job, host.equipment, fits=not misfits),
                 *_question_about_dates(measurement, step, job),
             )
             yield from (_question_at(place_of(measurement), words, host) for words in asked)
@@ -365,11 +366,10 @@ def _stated(one: Measurement) -> str:
     return f"{one.value} ({by})" if by else f"{one.value}"
 
 
-def _questions_about(
-    measurement: Measurement, step: Step, vessel: Vessel, kinds: Kinds, *, fits: bool
-) -> Iterator[str]:
-    field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
+def _questions_about(measurement: Measurement, step: Step, job: JobView, kinds: Kinds, *, fits: bool) -> Iterator[str]:
+    field, vessel = next(f for f in step.all_fields() if f.name == measurement.field), job.vessel
+    entered = _day_entered(measurement, job)
+    question = implausible(field, measurement.value, vessel, measurement.of, entered) if fits else ""
     if question:
         yield question
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
@@ -378,6 +378,15 @@ def _questions_about(
         yield f"{aboard} {measurement.of!r} is not used. Is it right?"
     if misfit := row_misfits(measurement.field, measurement.row, step):
         yield f"{misfit} is not used. Is it right?"
+
+
+def _day_entered(measurement: Measurement, job: JobView) -> date | None:
+    """The day a value was entered; that the job was opened on where a clock was never set, or nothing is stated."""
+    for stated in (measurement.at, job.job.opened):
+        with suppress(ValueError):
+            if (day := datetime.fromisoformat(stated).date()) >= _FIRST_DAY:
+                return day
+    return None
 
 
 def _some_of(names: Collection[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import TYPE_CHECKING
 
 import attrs
@@ -247,7 +248,7 @@ class EntryForm:
         elif not self.text.strip():
             self.result = ValidationResult(problem="Type something first, or skip it.")
         else:
-            self.result = judge(self.field, self.text.strip())
+            self.result = judge(self.field, self.text.strip(), entered=date.today())
         if self.result.problem or self.result.question:
             return False
         self.save(self.result.value)

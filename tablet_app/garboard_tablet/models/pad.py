@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import attrs
 
 from garboard.faults import Fault, ValueRefused
@@ -56,13 +58,15 @@ def judge_number(field: Field, text: str, unit: str, vessel: Vessel | None = Non
     return judge(field, value, vessel, of)
 
 
-def judge(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> ValidationResult:
-    """Judge any value against its field."""
+def judge(
+    field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "", entered: date | None = None
+) -> ValidationResult:
+    """Judge any value against its field; `entered` is the day it is entered, where that counts."""
     try:
         check_value(field, value)
     except ValueRefused as refused:
         return ValidationResult(problem=_in_words(refused.fault))
-    return ValidationResult(value, question=implausible(field, value, vessel, of))
+    return ValidationResult(value, question=implausible(field, value, vessel, of, entered))
 
 
 def _in_words(fault: Fault) -> str:

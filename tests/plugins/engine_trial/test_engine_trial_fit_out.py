@@ -33,7 +33,8 @@ def found(
 ) -> list[Finding]:
     vessel = attrs.evolve(boat(), length=Amount(length, "ft") if length else None, hull_form=hull_form)
     view = job_view(vessel, values, settings=None)
-    return findings_of(HOST, view, f"engine_trial.{calculator}")
+    opened = attrs.evolve(view.job, opened="2026-05-14")
+    return findings_of(HOST, attrs.evolve(view, job=opened), f"engine_trial.{calculator}")
 
 
 def law(values: Mapping[str, JsonValue], *weights: str) -> dict[FieldKey, JsonValue]:
@@ -172,6 +173,8 @@ def test_shore_power_is_only_the_record_of_a_licensed_person() -> None:
         return found("shore_power", {(FIT_OUT, name, "", ""): value for name, value in values.items()})
 
     assert "Nothing of it is judged here" in noted(whole)[0].sentence
+    (old,) = noted({**whole, "shore_power_on": "2016-05-14"})
+    assert (old.verdict, old.code) == (Verdict.ADVISE, "engine_trial.shore_power.year_in_doubt")
     assert noted({**whole, "shore_power_on": "last week"})[0].missing[0].lack is Lack.UNREADABLE
     assert [one.field for one in noted({"shore_power_by": "M. Reed"})[0].missing] == [
         "shore_power_licence",

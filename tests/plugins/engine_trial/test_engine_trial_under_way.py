@@ -230,6 +230,11 @@ SERVICES = ("service", "due_hours", "due_date")
             [("20 hour check", "20 h", "2026-06-15"), ("yearly", "100 h", "2027-05-15")],
             "engine_trial.calendar.complete",
         ),
+        # a decade off: a slip in the year
+        (
+            [("20 hour check", "20 h", "2026-06-15"), ("yearly", "100 h", "2037-05-15")],
+            "engine_trial.calendar.year_in_doubt",
+        ),
         ([("20 hour check", "20 h", "May")], Lack.UNREADABLE),
         ([("20 hour check", None, None)], Lack.NOT_ENTERED),
     ],
@@ -249,6 +254,21 @@ def test_a_record_says_who_filed_it_and_when() -> None:
     assert filed.tables[0].rows == (("Warranty", "N. Sorrel", "16 May 2026"),)
     (open_one,) = found(after(rows(columns, ("Warranty", None, "soon"))), "records")
     assert {missing.field for missing in open_one.missing} == {"filed_by", "filed_on"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "filed", "code"),
+    [
+        ("commissioning", "2016-05-16", "year_in_doubt"),
+        ("commissioning", "2025-06-01", "filed"),
+        ("yearly check", "2016-05-16", "filed"),  # of a boat that has been registered for long
+    ],
+)
+def test_a_record_filed_years_before_the_job_of_a_new_boat_is_asked_about(kind: str, filed: str, code: str) -> None:
+    view = after(rows(("record", "filed_by", "filed_on"), ("Warranty", "N. Sorrel", filed)))
+    (one,) = found(attrs.evolve(view, job=attrs.evolve(view.job, kind=kind)), "records")
+    assert one.code == f"engine_trial.records.{code}"
+    assert one.verdict is (Verdict.PASS if code == "filed" else Verdict.ADVISE)
 
 
 def test_the_owner_gets_the_plan_the_calendar_and_what_was_filed_once_each() -> None:
