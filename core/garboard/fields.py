@@ -31,6 +31,7 @@ __all__ = [
     "amount_as_text",
     "amount_field",
     "check_value",
+    "doubtful",
     "implausible",
     "typed_value",
 ]
@@ -91,6 +92,8 @@ class Field:
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
     plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
+    doubted_outside : (low, high) in `unit`, wider than `plausible`: no value in order lies outside it, so nothing that
+                rests on such a one passes, though a person insisted on it
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`, or of a kind the plugin itself registers (`steps.EquipmentKind`): asked
                 once for every such piece the vessel has
@@ -123,6 +126,7 @@ class Field:
     unless: str = ""
     plausible: tuple[float, float] | None = None
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None
+    doubted_outside: tuple[float, float] | None = None
     hard: tuple[float, float] | None = None
     each: str = ""
     required: bool = True
@@ -143,6 +147,7 @@ class Field:
         self._check_offers()
         self._check_columns()
         _check_ends(self.name, "plausible", self.plausible)
+        _check_ends(self.name, "doubted_outside", self.doubted_outside)
         _check_ends(self.name, "hard", self.hard)
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
@@ -215,6 +220,7 @@ def amount_field(
     hard: tuple[float, float] | None = None,
     *,
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    doubted_outside: tuple[float, float] | None = None,
     each: str = "",
     required: bool = True,
     heard: str = "",
@@ -233,6 +239,7 @@ def amount_field(
         unit=unit,
         plausible=plausible,
         plausible_for=plausible_for,
+        doubted_outside=doubted_outside,
         hard=hard,
         each=each,
         required=required,
@@ -341,6 +348,21 @@ def implausible(
         return ""
     typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
     return f"{value} is outside the usual {range_in_words(low, high, field.unit, typed)}. Is it right?"
+
+
+def doubtful(field: Field, value: JsonValue) -> str:
+    """Why an amount or a count is doubted: it lies where nothing in order does; empty where it does not."""
+    if field.doubted_outside is None:
+        return ""
+    low, high = field.doubted_outside
+    try:
+        number = _number_of(field, value)
+    except ValueRefused:
+        return ""  # whatever reads it says so
+    if number is None or low <= number <= high:
+        return ""
+    typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
+    return f"{value}, where {range_in_words(low, high, field.unit, typed)} can be right"
 
 
 def _odd_day(field: Field, value: JsonValue, entered: date | None) -> str:

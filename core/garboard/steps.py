@@ -206,7 +206,17 @@ _LONGEST_TITLE = 120
 _KINDS_OF_FACTS = (Kind.AMOUNT, Kind.COUNT, Kind.CHOICE, Kind.YES_NO, Kind.TEXT)
 _WORDS_OF_PIECES = ("name", "removed", "entered", "usual", "more")
 """What a piece's own record uses."""
-_OF_STEPS_ALONE = ("each", "of_run", "aside", "begins", "of_several", "renamed_from", "plausible_for", "heard")
+_OF_STEPS_ALONE = (
+    "each",
+    "of_run",
+    "aside",
+    "begins",
+    "of_several",
+    "renamed_from",
+    "plausible_for",
+    "doubted_outside",
+    "heard",
+)
 
 
 def _refused(kind: EquipmentKind, expected: str, got: str) -> ValueError:

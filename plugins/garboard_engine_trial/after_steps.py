@@ -47,7 +47,16 @@ STEPS = (
                     offers=("20 hour check", "100 hour or yearly service"),
                     of_model=True,
                 ),
-                amount("due_hours", "Due at engine hours", "time", "h", (10, 1000), (0, 50_000), of_model=True),
+                amount(
+                    "due_hours",
+                    "Due at engine hours",
+                    "time",
+                    "h",
+                    (10, 1000),
+                    (0, 50_000),
+                    doubted_outside=(0.0, 5_000.0),
+                    of_model=True,
+                ),
                 text("due_date", "Due on", help=DAY, offers_from=(IN_A_MONTH, IN_A_YEAR)),
             ),
             table(

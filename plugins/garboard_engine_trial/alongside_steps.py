@@ -33,6 +33,16 @@ _TURNS = ((500.0, 7000.0), (0.0, 15000.0))
 _WARM = ((10.0, 110.0), (-40.0, 300.0))
 _VOLTS = ((11.0, 16.0), (1.0, 100.0))
 
+_NO_IDLE, _NO_HEIGHT, _NO_HOT, _NO_WATER, _NO_VOLTS = (
+    (300.0, 1500.0),
+    (-12.0, 24.0),
+    (30.0, 150.0),
+    (0.5, 60.0),
+    (10.0, 16.5),
+)
+"""No outboard in order idles, sits, is cooled or charges outside these, and no maker allows it; common practice, no
+source."""
+
 STEPS = (
     Step(
         key=MAKERS_WINDOW,
@@ -45,18 +55,78 @@ STEPS = (
             table(
                 "window",
                 "Limits",
-                amount("idle_low", "Idle speed in neutral, lowest", "engine speed", "rev/min", *_IDLE, of_model=True),
-                amount("idle_high", "Idle speed in neutral, highest", "engine speed", "rev/min", *_IDLE, of_model=True),
-                amount("height_low", "Mounting height over the keel, lowest", "length", "in", *_HEIGHT, of_model=True),
                 amount(
-                    "height_high", "Mounting height over the keel, highest", "length", "in", *_HEIGHT, of_model=True
+                    "idle_low",
+                    "Idle speed in neutral, lowest",
+                    "engine speed",
+                    "rev/min",
+                    *_IDLE,
+                    doubted_outside=_NO_IDLE,
+                    of_model=True,
                 ),
-                amount("temperature_high", "Engine temperature, highest", "temperature", "degC", *_HOT, of_model=True),
                 amount(
-                    "water_low", "Water pressure at full throttle, lowest", "pressure", "psi", *_WATER, of_model=True
+                    "idle_high",
+                    "Idle speed in neutral, highest",
+                    "engine speed",
+                    "rev/min",
+                    *_IDLE,
+                    doubted_outside=_NO_IDLE,
+                    of_model=True,
                 ),
-                amount("voltage_low", "Voltage while running, lowest", "voltage", "V", *_VOLTS, of_model=True),
-                amount("voltage_high", "Voltage while running, highest", "voltage", "V", *_VOLTS, of_model=True),
+                amount(
+                    "height_low",
+                    "Mounting height over the keel, lowest",
+                    "length",
+                    "in",
+                    *_HEIGHT,
+                    doubted_outside=_NO_HEIGHT,
+                    of_model=True,
+                ),
+                amount(
+                    "height_high",
+                    "Mounting height over the keel, highest",
+                    "length",
+                    "in",
+                    *_HEIGHT,
+                    doubted_outside=_NO_HEIGHT,
+                    of_model=True,
+                ),
+                amount(
+                    "temperature_high",
+                    "Engine temperature, highest",
+                    "temperature",
+                    "degC",
+                    *_HOT,
+                    doubted_outside=_NO_HOT,
+                    of_model=True,
+                ),
+                amount(
+                    "water_low",
+                    "Water pressure at full throttle, lowest",
+                    "pressure",
+                    "psi",
+                    *_WATER,
+                    doubted_outside=_NO_WATER,
+                    of_model=True,
+                ),
+                amount(
+                    "voltage_low",
+                    "Voltage while running, lowest",
+                    "voltage",
+                    "V",
+                    *_VOLTS,
+                    doubted_outside=_NO_VOLTS,
+                    of_model=True,
+                ),
+                amount(
+                    "voltage_high",
+                    "Voltage while running, highest",
+                    "voltage",
+                    "V",
+                    *_VOLTS,
+                    doubted_outside=_NO_VOLTS,
+                    of_model=True,
+                ),
                 text(
                     "limits_of",
                     "Engine model they are of",
@@ -204,8 +274,18 @@ STEPS = (
                     *_WARM,
                     heard="engine_temperature",
                 ),
-                amount("own_voltage", "Voltage, by meter at the engine", "voltage", "V", *_VOLTS),
-                amount("shown_voltage", "Voltage, on the display", "voltage", "V", *_VOLTS, heard="alternator_voltage"),
+                amount(
+                    "own_voltage", "Voltage, by meter at the engine", "voltage", "V", *_VOLTS, doubted_outside=_NO_VOLTS
+                ),
+                amount(
+                    "shown_voltage",
+                    "Voltage, on the display",
+                    "voltage",
+                    "V",
+                    *_VOLTS,
+                    doubted_outside=_NO_VOLTS,
+                    heard="alternator_voltage",
+                ),
                 each="engines",
             ),
             table(
@@ -276,6 +356,7 @@ STEPS = (
                 "W",
                 (0.5, 30),
                 (0, 200),
+                doubted_outside=(0.0, 50.0),
             ),
             amount("power_reflected", "VHF: reflected power", "radio power", "W", (0, 5), (0, 200)),
             table(

@@ -18,7 +18,7 @@ HARD_TURN = Caution(
 
 _TURNS = ((500.0, 7000.0), (0.0, 15000.0))
 _FULL = ((3000.0, 7500.0), (0.0, 15000.0))
-_PLANING = ((6.0, 35.0), (0.0, 100.0))
+_PLANING, _NO_PLANING = ((6.0, 35.0), (0.0, 100.0)), (3.0, 50.0)
 
 STEPS = (
     Step(
@@ -93,6 +93,7 @@ STEPS = (
                     "A",
                     (-5, 150),
                     (-2000, 2000),
+                    doubted_outside=(-300.0, 300.0),
                     each="batteries",
                     heard="battery_current",
                 ),
@@ -102,7 +103,13 @@ STEPS = (
             text("alarms", "Alarms that came"),
             yes("holds_in_turn", "Holds its grip in a hard turn, trimmed in", each="engines"),
             amount(
-                "planing_light", "Lowest speed that planes, light", "speed", "kn", *_PLANING, heard="speed_over_ground"
+                "planing_light",
+                "Lowest speed that planes, light",
+                "speed",
+                "kn",
+                *_PLANING,
+                doubted_outside=_NO_PLANING,
+                heard="speed_over_ground",
             ),
             amount(
                 "planing_loaded",
@@ -110,6 +117,7 @@ STEPS = (
                 "speed",
                 "kn",
                 *_PLANING,
+                doubted_outside=_NO_PLANING,
                 heard="speed_over_ground",
             ),
             amount(

@@ -74,6 +74,7 @@ STEPS = (
                     "m",
                     (0.1, 15),
                     (0, 100),
+                    doubted_outside=(0, 25),  # longer than a boat of this trade
                     each=SENSORS,
                     help="The nearest one. Look behind panels, and on the other side of a bulkhead.",
                 )

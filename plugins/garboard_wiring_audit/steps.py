@@ -30,6 +30,8 @@ SUPPLY_FROM_START = Caution(
 
 USUAL_REST, USUAL_DROP, USUAL_SOURCE = (11.5, 13.5), (0.0, 1.5), (11.0, 15.0)
 """For each 12 V entered: at rest, lost on the way and at the source; common practice, no source [V]."""
+NETWORK_VOLTS = (6.0, 16.0)
+"""Of an NMEA 2000 network: it works from 9 to 16 V, and one that is read at 6 V is flat; common practice [V]."""
 
 
 def usual_rest_voltage(vessel: Vessel, battery: str) -> tuple[float, float] | None:
@@ -242,8 +244,24 @@ STEPS = (
                     (0, 10_000_000),
                     help="Network power off. Measure at any free tee.",
                 ),
-                amount_field("tee_voltage", "Voltage at the power tee, all on", "voltage", "V", (11, 15), (0, 40)),
-                amount_field("worst_voltage", "Voltage at the worst device, all on", "voltage", "V", (9, 15), (0, 40)),
+                amount_field(
+                    "tee_voltage",
+                    "Voltage at the power tee, all on",
+                    "voltage",
+                    "V",
+                    (11, 15),
+                    (0, 40),
+                    doubted_outside=NETWORK_VOLTS,
+                ),
+                amount_field(
+                    "worst_voltage",
+                    "Voltage at the worst device, all on",
+                    "voltage",
+                    "V",
+                    (9, 15),
+                    (0, 40),
+                    doubted_outside=NETWORK_VOLTS,
+                ),
                 Field(name="spare_drops", title="Spare tees", kind=Kind.COUNT, hard=(0, 50), required=False),
                 _yes_no("on_start_battery", "Powered from an engine-start battery"),
             ),

@@ -12,10 +12,12 @@ import pytest
 
 import small_plugin
 from garboard import hookimpl
+from garboard.fields import Field, Kind, doubtful
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Lack, NotEnoughData, Number, Verdict
+from garboard.hosting.doubts import doubts_of_values
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
-from garboard.records import SIGN_AT_HAND_OVER, Note, SignOff, StepState
+from garboard.records import SIGN_AT_HAND_OVER, Measurement, Note, SignOff, StepState
 from garboard.report.book import handover_book
 from garboard.report.json_out import assessed_as_plain
 from garboard.report.outline import FIND_OUT, hand_over, is_handed_over, punch_list
@@ -251,3 +253,40 @@ def test_what_only_a_note_tells_is_counted_at_hand_over(tmp_path: Path) -> None:
     assert "Handed over with 2 points open: 1 step to look at again; 1 noted on the punch list." in book
     assert "Record, handed over with 2 points open" in book
     assert hand_over(attrs.evolve(view, notes=(), steps=()), (), ()).words == "handed over"
+
+
+WARM = Field(
+    name="warm",
+    title="Water, warm",
+    kind=Kind.AMOUNT,
+    quantity="temperature",
+    unit="degC",
+    plausible=(5, 40),
+    doubted_outside=(0, 60),
+    hard=(-300, 300),
+)
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [
+        ("20 degC", ""),
+        ("50 degC", ""),  # asked about where it is entered; a person may insist
+        ("60 degC", ""),
+        ("61 degC", "61 degC, where 0 to 60 degC can be right"),
+        ("142 degF", "142 degF, where 32 to 140 degF can be right"),
+        ("warm", ""),  # what reads it says so
+    ],
+)
+def test_a_value_where_nothing_in_order_lies_is_doubted(value: str, why: str) -> None:
+    assert doubtful(WARM, value) == why
+    measured = Measurement(step="a.step", field="warm", row="2", of="port", value=value)
+    doubts = [*doubts_of_values([measured], {("a.step", "warm"): WARM})]
+    assert [(one.text, one.place) for one in doubts] == (
+        [(f"Water, warm, port: {why}", ("a.step", "warm", "2", "port"))] if why else []
+    )
+
+
+def test_the_ends_outside_which_a_value_is_doubted_are_a_range() -> None:
+    with pytest.raises(ValueError, match="doubted_outside is 60 to 0"):
+        attrs.evolve(WARM, doubted_outside=(60, 0))

@@ -82,6 +82,7 @@ def _field_as_plain(field: Field) -> dict[str, object]:
         "choices": list(field.choices),
         "refused_outside": field.hard and list(field.hard),
         "asked_about_outside": field.plausible and list(field.plausible),
+        "doubted_outside": field.doubted_outside and list(field.doubted_outside),
         "each": field.each,
         "required": field.required,
         "help": field.help,

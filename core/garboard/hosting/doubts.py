@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
 from garboard.faults import in_number
+from garboard.fields import Field, doubtful
 from garboard.findings import Doubt, Finding, Verdict
+from garboard.records import Measurement
 from garboard.steps import Assessed
 
 MOST_SAID = 10
@@ -16,13 +18,25 @@ MOST_SAID = 10
 _Place = tuple[str, str, str, str]
 
 
-def with_doubts(assessed: Sequence[Assessed], of_vessel: Iterable[Doubt] = ()) -> list[Assessed]:
+def doubts_of_values(measurements: Iterable[Measurement], fields: Mapping[tuple[str, str], Field]) -> Iterator[Doubt]:
+    """A doubt about every value that lies where nothing in order does, whatever a person insisted on.
+
+    fields : those that say where that is, by step and name
+    """
+    for one in measurements:
+        field = fields.get((one.step, one.field))
+        if field is not None and (why := doubtful(field, one.value)):
+            named = ", ".join(filter(None, (field.title, one.of)))
+            yield Doubt(f"{named}: {why}", step=one.step, field=one.field, row=one.row, of=one.of)
+
+
+def with_doubts(assessed: Sequence[Assessed], besides: Iterable[Doubt] = ()) -> list[Assessed]:
     """The findings, each with the doubts that others have about the values it rests on.
 
-    of_vessel : doubts that no finding has: facts of the vessel that contradict each other
+    besides : doubts that no finding has: facts of the vessel that contradict each other, values that cannot be right
     """
     about: dict[_Place, list[tuple[Finding | None, Doubt]]] = defaultdict(list)
-    for doubt in of_vessel:
+    for doubt in besides:
         about[doubt.place].append((None, doubt))
     for one in assessed:
         for doubt in one.finding.doubts:

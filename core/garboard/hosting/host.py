@@ -50,7 +50,7 @@ from garboard.hosting.codes import (
     written_in,
 )
 from garboard.hosting.cut import LONGEST_TEXT, cut, most_findings, told
-from garboard.hosting.doubts import with_doubts
+from garboard.hosting.doubts import doubts_of_values, with_doubts
 from garboard.hosting.equipment import KIND_TITLES, MOST_KINDS
 from garboard.hosting.exact import exact
 from garboard.hosting.failures import (
@@ -521,6 +521,12 @@ class PluginHost:
         return {**of_steps, OF_VESSEL: of_kinds}
 
     @property
+    def _doubting(self) -> Mapping[tuple[str, str], Field]:
+        """The fields that say outside what a value is doubted, by step and name."""
+        fields = ((step.key, field) for step in self.steps for field in step.all_fields())
+        return {(step, field.name): field for step, field in fields if field.doubted_outside}
+
+    @property
     def faults(self) -> tuple[PluginProblem, ...]:
         """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
         own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
@@ -752,7 +758,7 @@ class PluginHost:
                 found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         in_order = [*self._with_own_codes(in_order)]
-        doubts = (*doubts_of(view.vessel),)
+        doubts = (*doubts_of(view.vessel), *doubts_of_values(ready.measurements, self._doubting))
         told = tuple(with_doubts(in_order, doubts))
         if ready.left_out:
             told = with_left_out(told, ready, self.steps, self._whose)

@@ -16,7 +16,7 @@ from garboard.units import Amount
 from garboard_engine_trial import law_texts
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.alongside_steps import DATA, INSTRUMENTS, MAKERS_WINDOW
-from garboard_engine_trial.fit_out_steps import CLOSED, COASTAL, INLAND, LAW, OPEN, STEPS
+from garboard_engine_trial.fit_out_steps import CLOSED, COASTAL, FIT_OUT, INLAND, LAW, OPEN, STEPS
 from garboard_engine_trial.under_way_steps import UNDER_LOAD
 
 HOST = make_host(["garboard_engine_trial"], entry_points=False)
@@ -79,6 +79,30 @@ def test_nothing_is_filed_on_a_day_to_come(filed: str, entered: str, is_told: bo
     at = tuple(attrs.evolve(one, at=entered) for one in view.measurements)
     (one,) = found(attrs.evolve(view, measurements=at), "records")
     assert [missing.lack for missing in one.missing] == ([Lack.CONTRADICTS] if is_told else [])
+
+
+# Values where nothing in order lies
+
+
+@pytest.mark.parametrize(
+    ("yearly", "verdict", "doubted"),
+    [("100 h", Verdict.PASS, []), ("5000 h", Verdict.PASS, []), ("20000 h", Verdict.ADVISE, [("due_hours", "2")])],
+)
+def test_a_service_due_after_more_hours_than_an_engine_runs_is_doubted(
+    yearly: str, verdict: Verdict, doubted: list[tuple[str, str]]
+) -> None:
+    one = services(["2"], ("20 hour check", "20 h"), ("yearly", yearly))
+    assert one.code == "engine_trial.calendar.complete"
+    assert one.verdict is verdict
+    assert [(each.field, each.row) for each in one.doubted] == doubted
+
+
+@pytest.mark.parametrize(("pressure", "verdict"), [("3 psi", Verdict.PASS), ("45 psi", Verdict.ADVISE)])
+def test_a_test_pressure_that_no_fuel_system_bears_passes_nothing(pressure: str, verdict: Verdict) -> None:
+    """45 psi, which "held", passed once a person had insisted on it."""
+    typed = {"test_pressure": pressure, "pressure_after": pressure, "test_minutes": "10 min"}
+    (one,) = found(job_view(boat(), {(FIT_OUT, name, "", ""): value for name, value in typed.items()}), "fuel_pressure")
+    assert one.verdict is verdict
 
 
 # Data: tank senders
