@@ -24,6 +24,7 @@ __all__ = [
     "HOLES",
     "HOW_HIGH",
     "NETWORK_SOURCES",
+    "NEW_BOAT",
     "RECORD_OF",
     "SIGN_AT_HAND_OVER",
     "Battery",
@@ -55,6 +56,9 @@ __all__ = [
     "unusual_in",
     "unusual_of",
 ]
+
+NEW_BOAT = "commissioning"
+"""The kind of a job on a newly rigged boat, unless another is said."""
 
 NETWORK_SOURCES = "network_sources"
 """A further key of a vessel: which instrument of its network is believed, by quantity and piece."""
@@ -514,7 +518,7 @@ class Job:
     """One piece of work on one vessel."""
 
     id: str
-    kind: str = "commissioning"
+    kind: str = NEW_BOAT
     opened: str = ""
     place: str = ""
     shop: str = ""

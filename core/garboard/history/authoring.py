@@ -19,7 +19,7 @@ from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.job_view import JobView, stated_left_out
 from garboard.labels import CircuitLabel
-from garboard.records import Forecast, Job, JsonValue, Vessel, is_equipment, named_by
+from garboard.records import NEW_BOAT, Forecast, Job, JsonValue, Vessel, is_equipment, named_by
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet
 
 
@@ -84,7 +84,7 @@ def open_job(
     author: Author,
     state: HullState,
     hull: str,
-    kind: str = "commissioning",
+    kind: str = NEW_BOAT,
     owner: str = "",
     technicians: Sequence[str] = (),
 ) -> list[Entry]:
