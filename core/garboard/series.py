@@ -16,6 +16,8 @@ from garboard.records import Engine
 from garboard.samples import Recording, Stream
 
 __all__ = [
+    "COARSE",
+    "LOG_WITHIN",
     "Steady",
     "compass_angle",
     "engine_instance",
@@ -38,6 +40,11 @@ __all__ = [
     "unwrapped",
 ]
 
+COARSE = 0.5
+"""A direction in steps of this or more may show one value for long and live; common practice, no source [deg]."""
+LOG_WITHIN = 0.05
+"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
+and the bubbles under it take more at speed; common practice, no source [-]."""
 FROZEN_FOR = 20.0  # a shorter standstill may be chance; common practice, no source [s]
 FROZEN_SAMPLES = 10  # fewer alike may be chance
 
