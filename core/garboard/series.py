@@ -99,7 +99,7 @@ def standard_deviation(values: Sequence[float]) -> float:
 
 
 spread = standard_deviation
-"""Its name in version 1 of the front door."""
+"""A former name of `standard_deviation`, which older plugins may use."""
 
 
 def turned(stream: Stream, longest_gap: float = 2.0) -> float:
@@ -220,7 +220,7 @@ class Steady:
 
     @property
     def spreads(self) -> Mapping[str, float]:
-        """The standard deviations, under their name in version 1 of the front door."""
+        """A former name of `standard_deviations`, which older plugins may use."""
         return self.standard_deviations
 
 
