@@ -117,7 +117,6 @@ SELDOM = {
     ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.main_fuse"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
-    ("wiring_audit.current_meter", "wiring_audit.main_fuse"): COUNTS,
     ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
     **dict.fromkeys(
         (
