@@ -219,7 +219,7 @@ SOUND: dict[str, JsonValue] = {
     "run": {"file": "ab" * 32},
     "setting": "7 %",
     "template": [["name", "a boat"]],
-    "forecast": {"engines": []},
+    "forecast": {"propeller": "the next one"},
     "alike": [],
     "plan": "2026-05-14",
     "view": {"name": "Ours", "asked": "state=open"},
