@@ -18,6 +18,7 @@ SUBJECTS: tuple[list[JsonValue], ...] = (
     ["kind"],
     ["name"],
     ["engines"],
+    ["circuits"],
     ["engines", "port"],
     ["engines", "port", "gear_ratio"],
     ["engines", "port", "propeller", "pitch"],

@@ -286,8 +286,27 @@ def test_no_command_raises(every_form: Path, tmp_path: Path) -> None:
         ("export", folder, "--out", f"{out}.zip"),
         ("settings", "list", folder),
         ("templates", "list", folder),
-        ("circuits", copy, sound, str(table_of_one_circuit(tmp_path)), "--job", JOB, "--by", "Ines"),
-        ("attach", copy, sound, "no.step", str(sample_job_files()[0]), "--job", JOB, "--by", "Ines"),
+        (
+            "circuits",
+            copy,
+            sound,
+            written(tmp_path / "table.csv", "name,length\nhorn,12 ft\n"),
+            "--job",
+            JOB,
+            "--by",
+            "Ines",
+        ),
+        (
+            "attach",
+            copy,
+            sound,
+            "no.step",
+            written(tmp_path / "run.csv", "time,rate_of_turn [deg/s]\n0,1\n"),
+            "--job",
+            JOB,
+            "--by",
+            "Ines",
+        ),
         ("settle", copy, sound, "setting", "--job", JOB, "--value", "3", *signed),
         ("take-back", copy, BOATS[STRANGE_FORM], "vessel", "--job", JOB, *signed),
     ]
@@ -297,10 +316,9 @@ def test_no_command_raises(every_form: Path, tmp_path: Path) -> None:
         assert done.exit_code in (0, 1, 2), command
 
 
-def table_of_one_circuit(folder: Path) -> Path:
-    table = folder / "circuits.csv"
-    table.write_text("name,length\nhorn,12 ft\n")
-    return table
+def written(file: Path, text: str) -> str:
+    file.write_text(text)
+    return str(file)
 
 
 def test_a_taking_back_that_names_no_kind_is_told_as_one() -> None:
