@@ -63,10 +63,10 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 FieldKey = tuple[str, str, str, str]
-"""Where a measurement belongs: step, field, row, of."""
+"""Where a measurement belongs, as four texts: step, field, row, of. Row and of are empty where there is none."""
 
 Place = FieldKey
-"""Its name in version 1 of the front door."""
+"""A former name of `FieldKey`, which older plugins may use."""
 
 
 def place_of(measurement: Measurement) -> FieldKey:
@@ -435,7 +435,7 @@ class JobView:
         return setting_number(self.settings, key, unit)
 
     def setting_amount(self, key: str, unit: str) -> float:
-        """The same as `setting_value`, by the name older plugins call it."""
+        """A former name of `setting_value`, which older plugins may use: the same number, in the same unit [unit]."""
         return self.setting_value(key, unit)
 
     @property
@@ -592,7 +592,7 @@ class InputCollector:
 
 
 Asking = InputCollector
-"""Its name in version 1 of the front door."""
+"""A former name of `InputCollector`, which older plugins may use; `JobView.asking` gives one."""
 
 
 def nothing_at(
@@ -678,7 +678,12 @@ def signed_left_out(signed: Sequence[Signed]) -> dict[str, LeftOut]:
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:
-    """An entered value as an amount of a quantity. Raises ValueRefused saying what was expected."""
+    """A value of a job as an amount. Older plugins may use it; write `JobView.amount` or `units.parse_amount` now.
+
+    value    : as it was entered, such as "12.5 V"
+    quantity : a key of `units.UNITS_OF`
+    Raises ValueRefused, saying what was expected, for what is no text, no number, or of another quantity.
+    """
     if not isinstance(value, str):
         raise ValueRefused('text with number and unit, such as "12.5 V"', repr(value))
     return parse_amount(value, quantity)

@@ -23,6 +23,7 @@ __all__ = [
     "EQUIPMENT",
     "HOLES",
     "HOW_HIGH",
+    "LEAST_AT_FULL",
     "NETWORK_SOURCES",
     "NEW_BOAT",
     "RECORD_OF",
@@ -74,6 +75,8 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 """Names of the engines by how many there are, from port to starboard."""
 
 
+LEAST_AT_FULL = 0.5
+"""No engine runs at full throttle below this share of the low end of its window [-]; common practice, no source."""
 HOW_HIGH = "Bolt hole, counted from the top; or how far the plate over the propeller is above the bottom of the hull."
 HOLES = ("hole 1", "hole 2", "hole 3", "hole 4", "hole 5")
 """How high an engine is mounted, as people say it."""

@@ -20,6 +20,7 @@ from garboard.findings import (
     rounded,
 )
 from garboard.job_view import JobView
+from garboard.records import LEAST_AT_FULL
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
@@ -41,8 +42,6 @@ COLDEST = 30.0
 """No engine stays colder above idle, even in winter's water; common practice, no source [degC]."""
 FAR_APART = 3.0
 """An engine's own pump gives more at so many times the engine speed; common practice, no source."""
-LEAST_AT_FULL = 0.5
-"""Below this share of the window's low end nobody ran full throttle; common practice, no source."""
 SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
 _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}

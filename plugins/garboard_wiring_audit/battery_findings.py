@@ -470,10 +470,10 @@ def main_fuse_findings(view: JobView) -> Iterator[Finding]:
         advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
         if not opens:
             advice = ": it may open. Fit a larger one that protects its lead, or measure what runs."
-        code = "fits" if fits else "will_open" if opens else "may_open"
+        beyond = "wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.may_open"
         rule = rules_of(view).chosen("load_rule")
         yield Finding(
-            code=f"wiring_audit.main_fuse.{code}",
+            code="wiring_audit.main_fuse.fits" if fits else beyond,
             verdict=Verdict.PASS if fits else Verdict.ADVISE,
             about=about(battery),
             of=battery.name,

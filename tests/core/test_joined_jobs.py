@@ -6,6 +6,7 @@ import random
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -279,6 +280,15 @@ def test_what_came_with_a_moved_job_and_was_planned_for_it_outlives_its_joining(
     engine, books = moved.vessel().engines[0], issued_books(moved, OTHER)
     assert str(engine.gear_ratio) == "1.85"
     assert len(moved.view(OTHER).disagreements) == len(books) == 1
+    held = [*entries, *(entry for entry in joined.state.register(RegisterKey("move", OTHER, ("into",))).history)]
+    held.append(sign_off(KIM, joined.state_of(ONE), ONE, "owner", "A. Marsh"))
+    signed = boat_of(held)
+    assert [one.not_covered for one in signed.view(ONE).sign_offs] == [()]
+    home = signed.vessel_home("engines")
+    assert (signed.facts_of(ONE, home), signed.facts_of(ONE, signed.state)) == (OTHER, ONE)
+    late = attrs.evolve(KIM, at_job=OTHER).write(home, "field", ("engines", "port", "gear_ratio"), "2.0")
+    (missed,) = (one.not_covered for one in boat_of([*held, late]).view(ONE).sign_offs)
+    assert missed == ("vessel/engines/port/gear_ratio",), "a check is judged by it"
 
 
 def test_a_joined_job_moved_to_another_hull_goes_whole() -> None:

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import attrs
 import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
+from garboard.disk.clock import HybridClock
 from garboard.disk.entries import PLAN
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.authoring import Author, join_job, measure, open_job, sign_off
+from garboard.history.authoring import Author, join_job, measure, open_job, same_boat, sign_off
 from garboard.history.authority import managers_part
 from garboard.history.plans import (
     COMMENT,
@@ -59,8 +61,25 @@ def test_what_was_planned_for_a_job_that_was_joined_into_another_is_taken_back_t
         state.add(entry)
     both = (whole[0].job, job)
     assert plan_of(state, both) == Plan(promised="2026-05-14", assigned="R. Vane")
-    assert plan(author, state, whole[0].job, promised="", assigned="R. Vane") == 1
+    assert plan(author, state, whole[0].job, promised="", assigned="R. Vane") == 2, "of the part, and of the whole"
     assert plan_of(state, both) == Plan(assigned="R. Vane")
+    slow = attrs.evolve(author, clock=HybridClock(wall=lambda: 1000))  # the shop's clock was a year ahead, and is not
+    plan(slow, state, whole[0].job, assigned="A. Hand", promised="2026-06-01")
+    assert plan_of(state, both) == Plan(assigned="A. Hand", promised="2026-06-01")
+
+
+def test_a_job_keeps_its_plan_where_two_numbers_turn_out_to_be_two_boats() -> None:
+    """It was planned, and set aside, on the page of the other number."""
+    author, here, there = Author("shop page", "M. Office"), replay("QQZ01234A626", ()), replay("QQZ01234B626", ())
+    opened = open_job(author, there, "QQZ01234B626")
+    job, held = opened[0].job, [*opened, *same_boat(author, here, there, "one transom")]
+    both = replay(here.hull, held, [there.hull])
+    held += plan_entries(author, both, job, {"comment": "fuel leak: do not launch", "promised": "2026-05-14"})
+    held.append(set_aside(author, both, (job,), "withdrawn"))
+    alone = replay(there.hull, [entry for entry in held if entry.hull_key == there.hull])
+    found = plan_of(alone, (job,))
+    assert (found.comment, found.promised) == ("fuel leak: do not launch", "2026-05-14")
+    assert set_aside_of(alone, (job,)) is not None
 
 
 def test_every_comment_stays_and_the_last_one_is_shown() -> None:

@@ -158,7 +158,7 @@ def settled_value(host: PluginHost, key: RegisterKey, text: str, held: Sequence[
     """
     if key.kind == "setting":
         return text
-    if key.kind == "measure":
+    if key.is_measurement:
         step, name = key.subject[:2]
         field = next((one for one in _fields_of(host, step) if one.name == name), None)
         if field is not None:

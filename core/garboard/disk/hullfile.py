@@ -14,7 +14,6 @@ import stat
 import threading
 import time
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
-from itertools import repeat
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -799,9 +798,19 @@ class HullFolder:
         returns : its id
         errors  : NotSaved
         """
-        for _, reason in self._put(entry.hull, [entry], None)[1]:
-            raise reason
-        return entry.id
+        with self._guard:
+            self._keep_place()
+            file = self._open.get(entry.hull_key)
+            if (
+                file
+                and entry.is_checked
+                and entry.id not in file.journal.entries
+                and self._saved_at_once(file, {entry.id: entry.raw})
+            ):
+                return entry.id  # nearly always
+            for _, reason in self._put(entry.hull, [entry], None)[1]:
+                raise reason
+            return entry.id
 
     def put_if_absent(
         self,
@@ -830,8 +839,7 @@ class HullFolder:
             file = opened or self.hull(hull)
             put = _new_entries(file, entries, seen)
             new = put[0]
-            if opened and not (self._batches or self._unflushed) and file.append_at_once(new):
-                self._flush_at_once(file)
+            if opened and self._saved_at_once(file, new):
                 return put
             block = entries.block if isinstance(entries, CheckedEntries) and [*new] == [*entries] else b""
             file.append(new, block)
@@ -1174,6 +1182,15 @@ class HullFolder:
                 before += missing_of(storage.content_of(path), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
+    def _saved_at_once(self, file: HullFile, new: Mapping[str, bytes]) -> bool:
+        """Save entries, which are new, after a look at the folder; False where the file must be looked into first, or
+        more is to be flushed with it.
+        """
+        if self._batches or self._unflushed or not file.append_at_once(new):
+            return False
+        self._flush_at_once(file)
+        return True
+
     def _flush_at_once(self, file: HullFile) -> None:
         """Have the disk hold what was put into one file just now, after a look at the folder and at the file.
 
@@ -1401,11 +1418,11 @@ def _new_entries(
             return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
-    for name, raw, made in _by_id(entries):
+    for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            key, parts = (made.hull_key, None) if made and made.is_checked else hull_key_and_parts(raw)
+            key, parts = hull_key_and_parts(raw)
         except InputError as error:
             carrying = stray_of(ours, raw)
             if carrying is None:
@@ -1424,7 +1441,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes, Entry | None]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
-        return zip(entries, entries.values(), repeat(None))
-    return [(one.id, one.raw, one) if isinstance(one, Entry) else (entry_id(one), one, None) for one in entries]
+        return entries.items()
+    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]

@@ -90,7 +90,7 @@ class Boat:
         found = {key: self.state for key in self.state.registers if key.kind == "field"}
         if not self.moved_in:  # nearly every boat: nothing else can hold any
             return found
-        stated = {key.subject[:1] for key in found if self.state.current(key)} | {("hull_number",)}
+        stated = _stated(self.state)
         for home in self.left.get(self.joined(job), ()) if job else chain.from_iterable(self.left.values()):
             came = {key: home for key in home.registers if key.kind == "field" and key.subject[:1] not in stated}
             found |= came
@@ -103,11 +103,14 @@ class Boat:
         return next(holding, self.state)
 
     def facts_of(self, job: str, home: HullState) -> str:
-        """The job that a fact about the vessel is written in; "" where another hull's file holds that job.
+        """The job that a fact about the vessel is written in: of those joined the one that stands in the same hull's
+        file; "" where none does.
 
         home : the state that holds facts of its kind
         """
-        return job if home is self.state_of(job) else ""
+        if home is self.state_of(job) or (home is self.state and job in home.jobs):
+            return job
+        return next((part for part in home.moved_away if self.joined(part) == self.joined(job)), "")
 
     def brought(self, job: str) -> tuple[str, ...]:
         """Kinds of facts about the vessel that came with a job moved here, sorted."""
@@ -231,13 +234,25 @@ def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:
 
 
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:
-    """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel, which
-    `Boat.fields` looks for where it stands. What was planned for it and which books were issued come too.
+    """A job written under two numbers, one of them wrong: its entries from both, and of the other's vessel what
+    `Boat.fields` takes. What was planned for it and which books were issued come too.
     """
     whole = other.joined(job)
     about_it = {job, whole, *other.parts(whole)}
-    moved = (e for e in entries_in(other) if register_of(e).kind != "field" and job_named(e) in about_it)
+    stated = _stated(here)
+
+    def comes(entry: Entry) -> bool:
+        is_fact = register_of(entry).kind == "field"
+        return entry.subject[:1] not in stated if is_fact else job_named(entry) in about_it
+
+    moved = (entry for entry in entries_in(other) if comes(entry))
     return replay(here.hull, (*entries_in(here), *moved), here.hull_keys | other.hull_keys)
+
+
+def _stated(state: HullState) -> set[tuple[str, ...]]:
+    """Kinds of facts about the vessel of which something stands in a hull, and what none takes over from another."""
+    fields = (key for key in state.registers if key.kind == "field")
+    return {key.subject[:1] for key in fields if state.current(key)} | {("hull_number",)}
 
 
 def entries_in(state: HullState) -> Iterator[Entry]:
@@ -334,6 +349,7 @@ def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, Register
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
     there = {name_of(key): (state, key) for state, key in boat.registers(job)}
-    if name.rstrip("/") not in there:
+    found = there.get(name) or there.get(name.rstrip("/"))
+    if found is None:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
-    return there[name.rstrip("/")]
+    return found

@@ -1,7 +1,8 @@
 """What a manager plans for a job: who has it, when it is promised, whom it waits for, comments; that it is set aside.
 
 A plan is no finding and nothing measured. Its entries name the job in their subject and belong to none: so that no
-signature covers them, and none becomes stale because a promise was moved.
+signature covers them, and none becomes stale because a promise was moved. Of a boat's several numbers they are kept
+under the one the job was opened under: so that it has its plan where the numbers turn out to be two boats.
 
 A job set aside, such as that of a boat that was withdrawn, is never finished. It stays so until a manager takes it up
 again, or something comes from a tablet that the manager had not seen. No clock tells that: the entry says how many
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from garboard.disk.entries import Entry
     from garboard.history.authoring import Author
     from garboard.history.replay import HullState
+    from garboard.records import JsonValue
 
 ASSIGNED, PROMISED, WAITING_FOR, COMMENT = "assigned", "promised", "waiting_for", "comment"
 SET_ASIDE = "set_aside"
@@ -117,7 +119,8 @@ def set_aside(author: Author, state: HullState, jobs: Iterable[str], reason: str
     if not told:
         raise InputError("set aside", [Fault("reason", "why the job will not be finished", "nothing")])
     _refuse_long("reason", told)
-    return author.write(state, PLAN, (named[0], SET_ASIDE), told, more={_SEEN: {**_seen_now(state, {*named})}})
+    seen: dict[str, JsonValue] = {_SEEN: {**_seen_now(state, {*named})}}
+    return author.write(state, PLAN, (named[0], SET_ASIDE), told, more=seen, hull=state.hull_number_of(named[0]))
 
 
 def seen_by_now(state: HullState, jobs: Iterable[str]) -> str:
@@ -130,7 +133,7 @@ def taken_up(author: Author, state: HullState, jobs: Iterable[str], reason: str 
     more = {"reason": reason} if reason else {}
     keys = [(job, SET_ASIDE) for job in jobs]
     aside = [key for key in keys if any(entry.value for entry in state.current(RegisterKey(PLAN, "", key)))]
-    return [author.write(state, PLAN, key, "", more=more) for key in aside]
+    return [author.write(state, PLAN, key, "", more=more, hull=state.hull_number_of(key[0])) for key in aside]
 
 
 def _seen_now(state: HullState, jobs: Collection[str]) -> dict[str, Any]:
@@ -155,6 +158,8 @@ def plan_of(state: HullState, jobs: Iterable[str]) -> Plan:
         if key.kind == PLAN and key.subject[:1] and key.subject[0] in named and len(key.subject) > 1:
             for entry in state.current(key):
                 before = last.get(key.subject[1])
+                if not entry.value:
+                    continue  # taken back, for this job of those joined
                 if before is None or (before.clock, before.id) < (entry.clock, entry.id):
                     last[key.subject[1]] = entry
     said = {what: str(entry.value) for what, entry in last.items()}
@@ -197,7 +202,11 @@ def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, 
         if value == getattr(before, what) or (what == COMMENT and not value):
             continue
         subject = (job, what, uuid4().hex[:12]) if what == COMMENT else (job, what)
-        written.append(author.write(state, PLAN, subject, value))
+        if what != COMMENT:  # of a part it is taken back: no clock decides which of the two was planned last
+            parts = [(part, what) for part in state.parts(job)]
+            stated = [part for part in parts if any(one.value for one in state.current(RegisterKey(PLAN, "", part)))]
+            written += [author.write(state, PLAN, part, "", hull=state.hull_number_of(part[0])) for part in stated]
+        written.append(author.write(state, PLAN, subject, value, hull=state.hull_number_of(job)))
     return written
 
 

@@ -13,12 +13,13 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from garboard import hull_number
-from garboard.disk.entries import PLAN
+from garboard.disk.entries import PLAN, Entry
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_number, in_words
 from garboard.findings import in_full
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
+from garboard.history.past import reason_in
 from garboard.history.plans import (
     ASSIGNED,
     COMMENT,
@@ -161,7 +162,7 @@ def _heard(desk: ShopDesk) -> Mapping[str, int]:
     heard: dict[str, int] = {}
     for tablet in desk.store.register.tablets():
         for device in tablet.writes_as:
-            heard[device] = max(heard.get(device, 0), _last_contact(tablet))
+            heard[device] = max(heard.get(device, 0), _last_contact(tablet, desk.now()))
     return heard
 
 
@@ -169,12 +170,14 @@ def days_silent(tablets: Iterable[Tablet], now: int) -> Mapping[str, int]:
     """Tablets that take part and were not heard of for long, by id, with the days since; since they were paired, for
     those that never were.
     """
-    passed = {one.id: now - _last_contact(one) for one in tablets if not one.is_removed}
+    passed = {one.id: now - _last_contact(one, now) for one in tablets if not one.is_removed}
     return {name: since // A_DAY for name, since in passed.items() if since > board.SILENT_DAYS * A_DAY}
 
 
-def _last_contact(tablet: Tablet) -> int:
-    return tablet.last_contact or tablet.paired_at
+def _last_contact(tablet: Tablet, now: int) -> int:
+    """What is much later than now was noted by a clock that ran ahead and was put right: nobody knows when that was."""
+    contact, paired = ((at if at <= now + A_DAY else 0) for at in (tablet.last_contact, tablet.paired_at))
+    return contact or paired or now
 
 
 def looked(visit: Visit) -> Response:
@@ -409,14 +412,22 @@ def weeks_in_words(head: Headline, what: str) -> str:
 # --- what a manager plans
 
 
+def _said(entry: Entry) -> tuple[str, str]:
+    """What a plan's entry is about, and what it says of it."""
+    what, value = entry.subject[1], entry.value if isinstance(entry.value, str) else ""
+    if not value:
+        return what, ": ".join(filter(None, ("taken back", reason_in(entry))))
+    return what, wording.written_at(value) if what == PROMISED else value
+
+
 def plan_page(visit: Visit) -> Response:
     """What is planned for a job, and everything that ever was, with who."""
     boat, job = _job(visit, visit.asked("job"))
     home = boat.state_of(job)
     parts = (job, *home.parts(job))
-    keys = [key for key in home.registers if key.kind == PLAN and key.subject[:1] and key.subject[0] in parts]
+    found = [one for key, one in home.registers.items() if key.kind == PLAN and key.first in parts and key.subject[1:]]
     said = sorted(
-        (entry for key in keys for entry in home.register(key).history if not home.register(key).misfits.get(entry.id)),
+        (entry for register in found for entry in register.history if entry.id not in register.misfits),
         key=lambda entry: (entry.clock, entry.id),
         reverse=True,
     )
@@ -430,7 +441,7 @@ def plan_page(visit: Visit) -> Response:
         job=job,
         plan=plan_of(home, parts),
         was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},
-        said=said,
+        said=[(entry.at, entry.by, *_said(entry)) for entry in said],
         aside=set_aside_of(home, parts),
         saw=seen_by_now(home, parts),
         waits_for=WAITS_FOR,

@@ -150,7 +150,8 @@ def person_of(session: Session | None, register: Register) -> WebUser | None:
 
 
 def _is_alive(session: Session, now: int) -> bool:
-    return now - session.opened < LONGEST_SESSION and now - session.seen < LONGEST_PAUSE
+    """A clock that was set back far ends it as well: by it, the session would be open for as long."""
+    return abs(now - session.opened) < LONGEST_SESSION and abs(now - session.seen) < LONGEST_PAUSE
 
 
 class Attempts:

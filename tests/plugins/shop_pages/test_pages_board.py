@@ -22,16 +22,18 @@ from garboard.history.plans import plan_of
 from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board
-from garboard_shop.pages.board import asked_in_words
+from garboard_shop.pages.board import asked_in_words, days_silent
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.remembering import LONG_AGO, Progress, Remembering
 from garboard_shop.pages.summaries import BoatSummary
 from garboard_shop.pages.wording import second_of
+from garboard_shop.store import TECHNICIAN, Tablet
 from pages_rig import (
     CHIEF,
     HAND,
     KITTIWAKE,
     LONG_REACH,
+    MINUTE,
     NOON,
     SALTGRASS,
     Browser,
@@ -407,3 +409,19 @@ def test_a_manager_sets_a_job_aside_and_a_tablet_that_brings_something_shows_it_
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), up))
     assert open_and_aside() == (True, False)
     assert "et aside by" not in words_of(manager.text("/board?state=to+settle"))
+
+
+def test_a_contact_noted_by_a_clock_that_ran_ahead_hides_no_silent_tablet() -> None:
+    """The shop's clock was a year ahead when the tablet last came, and was put right."""
+    a_day = 24 * 60 * MINUTE
+    ahead = Tablet(
+        id="1",
+        name="Tablet 1",
+        role=TECHNICIAN,
+        token_hash="h",
+        paired_at=NOON - 10 * a_day,
+        last_contact=NOON + 365 * a_day,
+    )
+    late = attrs.evolve(ahead, id="2", last_contact=NOON - 4 * a_day)
+    fresh = attrs.evolve(ahead, id="3", last_contact=NOON + 5 * MINUTE)
+    assert days_silent([ahead, late, fresh], NOON) == {"1": 10, "2": 4}

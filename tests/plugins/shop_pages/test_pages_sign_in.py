@@ -278,6 +278,14 @@ def test_signing_in_often_is_no_guessing(pages: Pages) -> None:
         assert pages.browser().sign_in().status_code == 303
 
 
+def test_a_session_ends_where_the_shops_clock_is_set_back_far(pages: Pages, manager: Browser) -> None:
+    """It was a year ahead: by it, nobody would be signed out for a year."""
+    pages.at -= 10 * 60_000
+    assert manager.get("/tablets").status_code == 200, "by a little it may be wrong"
+    pages.at -= 365 * 24 * 60 * 60_000
+    assert manager.get("/tablets").status_code == 303
+
+
 @pytest.mark.parametrize("pause", [people.LONGEST_PAUSE, people.LONGEST_SESSION])
 def test_a_session_ends_after_a_pause_and_after_a_working_day(pages: Pages, pause: int) -> None:
     browser = pages.signed_in()
