@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
+from examples import LONG
 from garboard.disk.entries import KINDS, canonical_bytes
 from garboard.records import JsonValue
 
@@ -146,7 +148,12 @@ def spelt(fields: dict[str, JsonValue]) -> bytes:
 
 
 def hostile(chance: random.Random, hull: str, real: Sequence[bytes], many: int) -> Iterator[bytes]:
-    """Bytes as they may be handed over: about half of them random, half real ones changed."""
+    """Bytes as they may be handed over: about half of them random, half real ones changed.
+
+    Which of those are drawn follows from the seed: not from the order they are given in, and not from the time of day
+    in their stamps, which is in their ids as well.
+    """
+    real = sorted(real, key=_what_it_says)
     jobs = sorted({str(json.loads(raw)["job"]) for raw in real}) or ["job-1"]
     ids: list[str] = []
     for _ in range(many):
@@ -160,6 +167,11 @@ def hostile(chance: random.Random, hull: str, real: Sequence[bytes], many: int) 
 
             ids = [*ids[-200:], entry_id(raw)]
         yield raw
+
+
+def _what_it_says(raw: bytes) -> list[str]:
+    fields = json.loads(raw)
+    return [json.dumps(fields[name]) for name in ("kind", "job", "subject", "at", "dev", "by", "value")]
 
 
 NO_ENTRIES = (
@@ -181,3 +193,126 @@ NO_ENTRIES = (
     b'{"hull":"QQZ04417D626","kind":"measure","v":1,"value":"' + b"x" * 1_000_000 + b'"}',
 )
 """Bytes that no program of ours stores, and that may stand in a hull file under an id that proves them."""
+
+PATHS: tuple[tuple[str, ...], ...] = (
+    ("engines", "port", "propeller", "pitch", "x", "y"),
+    ("prop_check.full_throttle", "engine_speed", "1", "port", "ab" * 32, "z"),
+    ("job-1", "assigned", "x", "y", "z", "w"),
+    ("", "", "", "", "", ""),
+)
+MORE_PATHS: tuple[tuple[str, ...], ...] = (
+    ("circuits", "horn", "label", "x", "y", "z"),
+    ("our_yard.trailers", "one", "two", "x", "y", "z"),
+    ("\u202e\x00", "<b>", "a/b", " ", "x" * 300, "é\n"),
+)
+"""Each is a subject of six words, and so of each length below; those of MORE_PATHS are tried in a long run."""
+SOUND: dict[str, JsonValue] = {
+    "measure": "38.2 kn",
+    "step": {"state": "done"},
+    "field": "19 ft",
+    "note": {"text": "a remark", "punch_list": True},
+    "retract": {"kind": "measure", "reason": "typed wrongly"},
+    "signoff": {"role": "owner", "name": "A. Marsh", "covers": []},
+    "alias": {"hull": "QQZ55555A626"},
+    "move": {"hull": "QQZ55555A626"},
+    "job": "fine",
+    "run": {"file": "ab" * 32},
+    "setting": "7 %",
+    "template": [["name", "a boat"]],
+    "forecast": {"engines": []},
+    "alike": [],
+    "plan": "2026-05-14",
+    "view": {"name": "Ours", "asked": "state=open"},
+    "issued": {"root": "ab", "entries": 3},
+}
+"""Of each kind a value as the program writes it."""
+STRANGE: JsonValue = [["deep"]]
+OTHERWISE: dict[str, JsonValue] = {
+    "measure": "41 kn",
+    "step": {"state": "not fitted", "reason": "none aboard"},
+    "field": "6 m",
+    "job": "other",
+    "setting": "9 %",
+}
+"""Of the kinds that disagree another."""
+PIECE: JsonValue = {"maker": "Invented"}
+SOUND_FORM, STRANGE_FORM, TAKEN_BACK, NEWER, NO_LIST = "sound", "strange", "taken back", "newer", "no list"
+FORMS = (SOUND_FORM, STRANGE_FORM, TAKEN_BACK, NEWER, NO_LIST)
+"""What the entries of `every_shape` say: what their kind says; what no kind says; that something is taken back; what a
+newer program wrote; and nothing that has a subject."""
+DISAGREEING = "disagreeing"
+"""A further form: another value beside each of SOUND_FORM."""
+MOST_WORDS = 6
+NO_LISTS: tuple[JsonValue, ...] = ("text", [1], ["engines", None], {"a": 1}, None)
+MOVES_THE_JOB = (["to"], ["into"])
+
+
+def every_shape(hull: str, job: str, form: str) -> Iterator[bytes]:
+    """Entries of each kind with subjects of 0 to 6 words, and those of SUBJECTS; and a signature that covers none.
+
+    None of them moves the job away: the boat would have no page of it.
+
+    form : one of FORMS
+    """
+    own = [
+        tuple(job if word == "job-1" else word for word in words)
+        for words in (*PATHS, *(MORE_PATHS if LONG in os.environ else ()))
+    ]
+    given = [words[:length] for words in own for length in range(MOST_WORDS + 1)]
+    subjects: list[JsonValue] = [[*one] for one in dict.fromkeys((*given, *(tuple(map(str, one)) for one in SUBJECTS)))]
+    number = 0
+    for kind in sorted(OTHERWISE if form == DISAGREEING else SOUND):
+        for subject in NO_LISTS if form == NO_LIST else subjects:
+            if form == SOUND_FORM and (
+                (kind == "move" and subject in MOVES_THE_JOB) or (kind == "signoff" and number % 9)
+            ):
+                continue  # each signature that stands names all it does not cover
+            number += 1
+            written_as = "retract" if form == TAKEN_BACK else kind
+            yield _of_shape(
+                hull, job, written_as, subject, _said(kind, subject, form), number, 9 if form == NEWER else 1
+            )
+    value: JsonValue = {"role": "technician", "name": "A. Vane", "covers": []}
+    yield _of_shape(hull, job, "signoff", ["technician", "A. Vane"], value, 0, 1)
+
+
+def _said(kind: str, subject: JsonValue, form: str) -> JsonValue:
+    if form == STRANGE_FORM:
+        return STRANGE
+    if form == TAKEN_BACK:
+        return {"kind": kind, "reason": "typed wrongly"}
+    if kind == "field" and isinstance(subject, list) and subject[:1] == ["engines"] and len(subject) < 3:
+        return {"maker": "Another"} if form == DISAGREEING else PIECE
+    return OTHERWISE[kind] if form == DISAGREEING else SOUND[kind]
+
+
+def _of_shape(hull: str, job: str, kind: str, subject: JsonValue, value: JsonValue, number: int, version: int) -> bytes:
+    return spelt(
+        {
+            "v": version,
+            "kind": kind,
+            "hull": hull,
+            "job": job,
+            "subject": subject,
+            "value": value,
+            "replaces": [],
+            "dev": "tablet-07",
+            "by": "Ines",
+            "clock": [1_795_608_000_000, number],
+            "at": "2026-11-25T12:00:00+01:00",
+            "program": "0",
+            "plugins": {},
+        }
+    )
+
+
+def culprit(raws: Sequence[bytes], fails: Callable[[Sequence[bytes]], bool]) -> str:
+    """Which entry makes something fail, by halves; where it takes two from both halves, how many are left."""
+    left = [*raws]
+    while len(left) > 1:
+        half = len(left) // 2
+        part = next((some for some in (left[:half], left[half:]) if fails(some)), None)
+        if part is None:
+            return f"{len(left)} entries together, the first {left[0].decode()}"
+        left = part
+    return left[0].decode()

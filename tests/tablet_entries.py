@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 
@@ -27,7 +29,7 @@ _TYPED = (
 )
 
 
-def tablet_entry(number: int, hull: str, tablet: str = "tablet-07") -> Entry:
+def tablet_entry(number: int, hull: str, tablet: str = "tablet-07", plugins: Mapping[str, str] | None = None) -> Entry:
     """One invented measurement."""
     by, step, field, unit = _TYPED[number % len(_TYPED)]
     return make_entry(
@@ -40,5 +42,5 @@ def tablet_entry(number: int, hull: str, tablet: str = "tablet-07") -> Entry:
         job="j1",
         subject=[step, field, str(number), ""],
         value=f"{number}.5 {unit}",
-        plugins=PLUGINS,
+        plugins=PLUGINS if plugins is None else plugins,
     )

@@ -232,7 +232,7 @@ def end_beside(number: Number, end: float) -> str:
 
 
 with_spread = with_uncertainty
-"""Its name in version 1 of the front door."""
+"""A former name of `with_uncertainty`, which older plugins may use."""
 
 
 @attrs.frozen(init=False, field_transformer=typed)

@@ -31,6 +31,7 @@ __all__ = [
     "look_alikes",
     "marks",
     "parse",
+    "printed",
     "refuse_no_boat",
     "repair_suggestions",
     "scanned",
@@ -94,6 +95,18 @@ class HullNumber:
 
     def __str__(self) -> str:
         return self.text
+
+
+def printed(text: str) -> str:
+    """A hull number as its form prints it; as given where it is not well formed.
+
+    >>> printed("fi-qqzcat01d626"), printed("FIQQZCAT01D626"), printed("qqz 1")
+    ('FI-QQZCAT01-D6-26', 'FI-QQZCAT01-D6-26', 'qqz 1')
+    """
+    try:
+        return parse(text).text
+    except InputError:
+        return text
 
 
 def scanned(text: str) -> str:

@@ -63,10 +63,10 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 FieldKey = tuple[str, str, str, str]
-"""Where a measurement belongs: step, field, row, of."""
+"""Where a measurement belongs, as four texts: step, field, row, of. Row and of are empty where there is none."""
 
 Place = FieldKey
-"""Its name in version 1 of the front door."""
+"""A former name of `FieldKey`, which older plugins may use."""
 
 
 def place_of(measurement: Measurement) -> FieldKey:
@@ -145,6 +145,8 @@ class LeftOut:
 
 
 _SMALL_LENGTHS = ("in", "cm", "mm")
+_GAUGE_PRESSURES = ("psi", "kPa")
+"""The air's is typed in hPa or inHg, and says nothing of gauges."""
 
 _TOLD_AS_TYPED = ("speed", "power", "weight", "density")
 """Quantities of which a boat has values of one kind, told in one unit throughout."""
@@ -342,6 +344,8 @@ class JobView:
             return unit.replace("gal", "L") if litres else unit
         if unit == "in":
             return self._small_length_as_typed(places)
+        if unit == "psi":  # of water and fuel, by gauge
+            return self._most_typed(_GAUGE_PRESSURES, "psi")
         quantity = next((one for one in _TOLD_AS_TYPED if unit in UNITS_OF[one]), "")
         return self.unit_as_typed(quantity) if quantity and self._is_typed(quantity) else unit
 
@@ -370,10 +374,14 @@ class JobView:
 
     def _small_length_as_typed(self, places: Collection[FieldKey]) -> str:
         """As pitch, transom or the way to a fuse were typed; of some places where a small length stands there."""
-        small = [(place, unit) for place, unit in self._typed_units() if unit in _SMALL_LENGTHS]
-        here = [unit for place, unit in small if place in places] or [unit for _, unit in small]
+        return self._most_typed(_SMALL_LENGTHS, "in", places)
+
+    def _most_typed(self, units: Collection[str], default: str, places: Collection[FieldKey] = ()) -> str:
+        """Which of these units was typed most; at some places, where one of them was typed there."""
+        typed = [(place, unit) for place, unit in self._typed_units() if unit in units]
+        here = [unit for place, unit in typed if place in places] or [unit for _, unit in typed]
         counts = Counter(here)
-        return max(counts, key=counts.__getitem__, default="in")
+        return max(counts, key=counts.__getitem__, default=default)
 
     def _is_typed(self, quantity: str) -> bool:
         return any(unit in UNITS_OF[quantity] for _, unit in self._typed_units())
@@ -427,7 +435,7 @@ class JobView:
         return setting_number(self.settings, key, unit)
 
     def setting_amount(self, key: str, unit: str) -> float:
-        """The same as `setting_value`, by the name older plugins call it."""
+        """A former name of `setting_value`, which older plugins may use: the same number, in the same unit [unit]."""
         return self.setting_value(key, unit)
 
     @property
@@ -584,7 +592,7 @@ class InputCollector:
 
 
 Asking = InputCollector
-"""Its name in version 1 of the front door."""
+"""A former name of `InputCollector`, which older plugins may use; `JobView.asking` gives one."""
 
 
 def nothing_at(
@@ -670,7 +678,12 @@ def signed_left_out(signed: Sequence[Signed]) -> dict[str, LeftOut]:
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:
-    """An entered value as an amount of a quantity. Raises ValueRefused saying what was expected."""
+    """A value of a job as an amount. Older plugins may use it; write `JobView.amount` or `units.parse_amount` now.
+
+    value    : as it was entered, such as "12.5 V"
+    quantity : a key of `units.UNITS_OF`
+    Raises ValueRefused, saying what was expected, for what is no text, no number, or of another quantity.
+    """
     if not isinstance(value, str):
         raise ValueRefused('text with number and unit, such as "12.5 V"', repr(value))
     return parse_amount(value, quantity)

@@ -23,7 +23,9 @@ __all__ = [
     "EQUIPMENT",
     "HOLES",
     "HOW_HIGH",
+    "LEAST_AT_FULL",
     "NETWORK_SOURCES",
+    "NEW_BOAT",
     "RECORD_OF",
     "SIGN_AT_HAND_OVER",
     "Battery",
@@ -56,6 +58,9 @@ __all__ = [
     "unusual_of",
 ]
 
+NEW_BOAT = "commissioning"
+"""The kind of a job on a newly rigged boat, unless another is said."""
+
 NETWORK_SOURCES = "network_sources"
 """A further key of a vessel: which instrument of its network is believed, by quantity and piece."""
 
@@ -70,6 +75,8 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 """Names of the engines by how many there are, from port to starboard."""
 
 
+LEAST_AT_FULL = 0.5
+"""No engine runs at full throttle below this share of the low end of its window [-]; common practice, no source."""
 HOW_HIGH = "Bolt hole, counted from the top; or how far the plate over the propeller is above the bottom of the hull."
 HOLES = ("hole 1", "hole 2", "hole 3", "hole 4", "hole 5")
 """How high an engine is mounted, as people say it."""
@@ -514,7 +521,7 @@ class Job:
     """One piece of work on one vessel."""
 
     id: str
-    kind: str = "commissioning"
+    kind: str = NEW_BOAT
     opened: str = ""
     place: str = ""
     shop: str = ""

@@ -16,6 +16,8 @@ from garboard.records import Engine
 from garboard.samples import Recording, Stream
 
 __all__ = [
+    "COARSE",
+    "LOG_WITHIN",
     "Steady",
     "compass_angle",
     "engine_instance",
@@ -38,6 +40,11 @@ __all__ = [
     "unwrapped",
 ]
 
+COARSE = 0.5
+"""A direction in steps of this or more may show one value for long and live; common practice, no source [deg]."""
+LOG_WITHIN = 0.05
+"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
+and the bubbles under it take more at speed; common practice, no source [-]."""
 FROZEN_FOR = 20.0  # a shorter standstill may be chance; common practice, no source [s]
 FROZEN_SAMPLES = 10  # fewer alike may be chance
 
@@ -92,7 +99,7 @@ def standard_deviation(values: Sequence[float]) -> float:
 
 
 spread = standard_deviation
-"""Its name in version 1 of the front door."""
+"""A former name of `standard_deviation`, which older plugins may use."""
 
 
 def turned(stream: Stream, longest_gap: float = 2.0) -> float:
@@ -213,7 +220,7 @@ class Steady:
 
     @property
     def spreads(self) -> Mapping[str, float]:
-        """The standard deviations, under their name in version 1 of the front door."""
+        """A former name of `standard_deviations`, which older plugins may use."""
         return self.standard_deviations
 
 

@@ -18,6 +18,7 @@ from functools import cached_property
 import attrs
 
 __all__ = [
+    "DEVIATION_FREEDOM",
     "NORMAL_95",
     "MeasuredValue",
     "Part",
@@ -28,6 +29,8 @@ __all__ = [
     "student_t",
 ]
 
+DEVIATION_FREEDOM = 6
+"""Degrees of freedom of a deviation known to 30 %. [1] JCGM 100:2008, G.4.2."""
 NORMAL_95 = 1.96
 """Coverage factor for 95 % of a normal distribution. [1] JCGM 100:2008, table G.1."""
 

@@ -94,7 +94,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
     tables: tuple[Table, ...] = (plan,)
     for engine in view.vessel.engines:
         if engine.hours is None:
-            text = f"{engine.position} engine: hours are not entered"
+            text = "hours are not entered"
             lacking = Missing(text, lack=Lack.NOT_ENTERED, field="engines.hours", of=engine.position)
             yield not_enough_data(f"{engine.position} engine", (lacking,), (MAKER,))
             continue

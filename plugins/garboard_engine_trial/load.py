@@ -20,6 +20,7 @@ from garboard.findings import (
     rounded,
 )
 from garboard.job_view import JobView
+from garboard.records import LEAST_AT_FULL
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
@@ -41,8 +42,6 @@ COLDEST = 30.0
 """No engine stays colder above idle, even in winter's water; common practice, no source [degC]."""
 FAR_APART = 3.0
 """An engine's own pump gives more at so many times the engine speed; common practice, no source."""
-LEAST_AT_FULL = 0.5
-"""Below this share of the window's low end nobody ran full throttle; common practice, no source."""
 SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
 _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}
@@ -153,10 +152,7 @@ def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterato
         fastest = max(of_step, key=lambda step: step.speed)
         if fastest.speed > IDLE_UP_TO and of_step[fastest] < COLDEST:
             told = view.told(of_step[fastest], "degC", 0)
-            text = (
-                f"{position} engine: {told} at {rounded(fastest.speed)} rev/min, colder than any that runs; see its "
-                "sensor"
-            )
+            text = f"{told} at {rounded(fastest.speed)} rev/min, colder than any that runs; see its sensor"
             raise _contradicts(text, "temperature", fastest, position)
         yield read(
             "highest temperature", max(of_step.values()), "degC", view.setting_value(TEMPERATURE_WITHIN), None, high
@@ -182,7 +178,7 @@ def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Read
     )
     if reading.verdict is not Verdict.PASS and not _is_full(view, position, fastest):
         text = (
-            f"{position} engine: the limit of water pressure is for full throttle, and {rounded(fastest.speed)} "
+            f"the limit of water pressure is for full throttle, and {rounded(fastest.speed)} "
             "rev/min is not; read it there"
         )
         raise NotEnoughData(
@@ -192,7 +188,7 @@ def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Read
     is_far = fastest.speed >= FAR_APART * slowest.speed > 0
     if reading.verdict is not Verdict.FAIL and is_far and of_step[fastest] <= of_step[slowest]:
         text = (
-            f"{position} engine: water pressure at {rounded(fastest.speed)} rev/min is no more than at "
+            f"water pressure at {rounded(fastest.speed)} rev/min is no more than at "
             f"{rounded(slowest.speed)}; see the gauge and the pump"
         )
         raise _contradicts(text, "water_pressure", fastest, position)
@@ -298,7 +294,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     light = asking.amount(UNDER_LOAD, "full_light", unit, of=position)
     loaded = asking.amount(UNDER_LOAD, "full_loaded", unit, of=position)
     engine = view.vessel.pieces["engines"].get(position)
-    named = f"{position} engine: full-throttle range"
+    named = "full-throttle range"
     low = asking.known(
         engine.full_throttle_low if engine else None, unit, named, field="engines.full_throttle_low", of=position
     )
@@ -315,7 +311,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     bound = view.setting_value(ENGINE_SPEED_WITHIN, unit)
     asking.need(
         not loaded > light + 2 * bound,
-        f"{position} engine: it turns faster loaded than light; read both again",
+        "it turns faster loaded than light; read both again",
         lack=Lack.CONTRADICTS,
         step=UNDER_LOAD,
         field="full_loaded",
@@ -324,7 +320,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     for name, turned in (("light", light), ("loaded", loaded)):
         asking.need(
             not turned < LEAST_AT_FULL * low,
-            f"{position} engine: {rounded(turned)} rev/min {name} is no full throttle; read it again",
+            f"{rounded(turned)} rev/min {name} is no full throttle; read it again",
             lack=Lack.OUT_OF_RANGE,
             step=UNDER_LOAD,
             field=f"full_{name}",

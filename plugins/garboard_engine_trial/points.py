@@ -10,12 +10,9 @@ import attrs
 from garboard.fields import LONG_AGO
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, row_in_words
 from garboard.job_view import JobView, nothing_at
-from garboard.records import EQUIPMENT
+from garboard.records import EQUIPMENT, NEW_BOAT
 from garboard.steps import Calculator, Field, Kind, Step
 from garboard_engine_trial.bases import MAKER, TRIED
-
-NEW_BOAT = "commissioning"
-"""The kind of a job on a newly rigged boat: what is filed or checked for one is of these days."""
 
 
 @attrs.frozen(kw_only=True)

@@ -52,7 +52,7 @@ def is_without_limit(view: JobView, position: str, *limits: str) -> bool:
 
 def no_window(position: str, field: str) -> NotEnoughData:
     """What to raise for an engine of which something is read, and no limit can be used."""
-    text = f"{position} engine: the maker's limits are not entered"
+    text = "the maker's limits are not entered"
     return NotEnoughData(text, lack=Lack.NOT_ENTERED, step=MAKERS_WINDOW, field=field, of=position)
 
 
@@ -81,7 +81,7 @@ def see_low_below_high(position: str, low: float | None, high: float | None, fie
     """Raise NotEnoughData for limits of an engine that are the wrong way round; `field` is the low one's."""
     if low is not None and high is not None and low > high:
         what = field.removesuffix("_low").replace("_", " ")
-        text = f"{position} engine: the lowest {what} lies above the highest; correct one"
+        text = f"the lowest {what} lies above the highest; correct one"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=MAKERS_WINDOW, field=field, of=position)
 
 
@@ -95,8 +95,8 @@ def see_of_this_engine(view: JobView, position: str) -> None:
     said, engine = view.value(MAKERS_WINDOW, "limits_of", of=position), view.vessel.pieces["engines"].get(position)
     if not isinstance(said, str) or engine is None or not _plain(said) or not _plain(engine.model):
         return
-    if _plain(said) != _plain(engine.model):
-        text = f"{position} engine: the limits are of {said}, and the engine is {engine.model}; enter its own"
+    if _plain(said) not in (_plain(engine.model), _plain(engine.maker + engine.model)):
+        text = f"the limits are of {said}, and the engine is {engine.model}; enter its own"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=MAKERS_WINDOW, field="limits_of", of=position)
 
 

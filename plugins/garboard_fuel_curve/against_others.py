@@ -12,6 +12,7 @@ from garboard.faults import in_number
 from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded, row_in_words
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
+from garboard.series import LOG_WITHIN
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
 from garboard_fuel_curve.full_throttle_runs import Runs, runs_of
 from garboard_fuel_curve.readings import Readings, ThrottleStep, readings
@@ -41,9 +42,6 @@ FAR_AT_LEAST = 500.0
 """An engine speed farther from the throttle step it was read at, as a share and [rev/min], was not read there (common
 practice, no source)."""
 
-LOG_WITHIN = 0.05
-"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
-and the bubbles under it take more at speed (common practice, no source)."""
 
 LOG = Basis(
     BasisKind.COMMON_PRACTICE,

@@ -11,10 +11,9 @@ from itertools import accumulate, count, pairwise
 import attrs
 
 from garboard.findings import rounded
-from garboard.uncertainty import MeasuredValue, Part, Shape, rectangular
+from garboard.uncertainty import DEVIATION_FREEDOM, MeasuredValue, Part, Shape, rectangular
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
-from garboard_fuel_curve.steps import DEVIATION_FREEDOM
 
 PLACES = 120
 NEARLY_BEST = 0.97

@@ -24,7 +24,7 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView
 from garboard.records import Engine
-from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
+from garboard.uncertainty import DEVIATION_FREEDOM, NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
 from garboard_fuel_curve.contradictions import contradictions, without_odd
 from garboard_fuel_curve.engine_limits import believed
@@ -32,7 +32,7 @@ from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.full_throttle import RUNS, FullThrottle, full_throttle
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
-from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
+from garboard_fuel_curve.steps import BEST_EFFICIENCY, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
 from garboard_fuel_curve.wording import all_told
 
 BELIEVABLE, DOUBTFUL, IMPOSSIBLE, FAR_ABOVE, FAR_BELOW = (

@@ -14,10 +14,10 @@ from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.numeric import slope
 from garboard.samples import Recording
 from garboard.series import mean, mean_of_means
-from garboard.uncertainty import NORMAL_95, pooled
+from garboard.uncertainty import DEVIATION_FREEDOM, NORMAL_95, pooled
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.recorded import Held, cut, jump_of
-from garboard_fuel_curve.steps import DEVIATION_FREEDOM, STEPS
+from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.wording import rows_named
 
 

@@ -256,8 +256,6 @@ BOUND = "a bound, the same in every reading"
 HOLDS_95 = "holds 95 %, the same in every reading"
 DEVIATION = "of each reading by itself, taken as known to 30 %"
 
-DEVIATION_FREEDOM = 6
-"""Degrees of freedom of a deviation known to 30 %: JCGM 100:2008, G.4.2."""
 
 # The ranges are common practice, no source: wide enough for any outboard boat, narrow enough to refuse a slip.
 SETTINGS = (

@@ -10,14 +10,13 @@ import attrs
 from garboard.findings import Lack, NotEnoughData, in_full, rounded, rounded_beside
 from garboard.numeric import slope
 from garboard.samples import Stream
-from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
+from garboard.series import COARSE, compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
 from garboard_handover.steps import AUTOPILOT
 
 FEWEST = 10  # samples of a heading that tell how it was held; common practice, no source
 ENDS = 5.0  # at each end of a course change that tell the heading before and after; common practice, no source [s]
 SILENCE = 5.0
 """Nobody knows what a boat did while its heading was silent for longer [s]; common practice, no source."""
-COARSE = 0.5  # a heading in steps of this or more may stand still and live; common practice, no source [deg]
 NOT_HELD = 45.0  # a heading so far off its mean was not held on one; common practice, no source [deg]
 CHANGED = 20.0  # as one whose slow change over the hold is so large; common practice, no source [deg]
 

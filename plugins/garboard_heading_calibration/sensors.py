@@ -13,7 +13,7 @@ from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Verd
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Recording, Stream
-from garboard.series import is_frozen, mean, unchanging_stretches, unwrapped
+from garboard.series import COARSE, is_frozen, mean, unchanging_stretches, unwrapped
 
 from .comparison import compare_headings
 from .rates import UNDER_WAY, finite_only, low_passed
@@ -22,7 +22,6 @@ from .variation import FIRST_YEAR, LAST_YEAR, Variation, variation_at
 
 Item = TypeVar("Item")
 
-COARSE = 0.5  # a direction in steps as coarse may show one value for long and live [deg]
 MOVED_ON = 1.5  # what another direction moves on by, beyond a step, before one that stood still is frozen [deg]
 TELLING_VARIATION = 4.0  # a smaller variation looks like any offset [deg]
 LIKE_VARIATION = 2.0  # an offset this close to the variation may be it [deg]

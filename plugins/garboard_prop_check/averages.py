@@ -13,11 +13,10 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean, signed_angle
-from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
+from garboard.uncertainty import DEVIATION_FREEDOM, MeasuredValue, Part, Shape, of_last_digit, pooled
 from garboard_prop_check.agreement import Agreement, agreement_of, check_made_once
 from garboard_prop_check.least_squares import dot, left_over
 from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
-from garboard_prop_check.settings import DEVIATION_FREEDOM
 from garboard_prop_check.steps import FULL_THROTTLE
 
 

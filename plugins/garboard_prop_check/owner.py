@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Verdict, in_full, rounded
+from garboard.findings import NotEnoughData, Verdict, rounded
+from garboard.fittings import fitted_now, with_fitting
 from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Engine
@@ -44,7 +45,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
             reached[engine.position] = found.value
         told = ", ".join(f"{position} {rounded(speed, 0)}" for position, speed in reached.items())
         yield Digits(full[0], "full speed", (f"{told} rev/min",) if told else ())
-    if sizes := _propellers(view.vessel.engines):
+    if sizes := _propellers(with_fitting(view.vessel, fitted_now(view.vessel)).engines):
         yield sizes
     if reached and _is_in_range(assessed):
         lowest = math.floor(min(reached.values()) / 5) * 5
@@ -55,15 +56,16 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 
 
 def _propellers(engines: Sequence[Engine]) -> str:
-    """Every propeller; those that are alike together."""
+    """The propeller of every engine, its sizes as typed; those that are alike together."""
     sizes: dict[str, list[str]] = {}
     for engine in engines:
         fitted = engine.propeller
         if fitted is None or fitted.working_pitch is None:
             continue
-        inches = [in_full(one.to("in")) for one in (fitted.diameter, fitted.working_pitch) if one is not None]
+        diameter, pitch = fitted.diameter, fitted.working_pitch
+        across = "" if diameter is None else f"{diameter.text if diameter.unit == pitch.unit else diameter} x "
         blades = f", {fitted.blades} blades" if fitted.blades else ""
-        sizes.setdefault(f"{' x '.join(inches)} in{blades}", []).append(engine.position)
+        sizes.setdefault(f"{across}{pitch}{blades}", []).append(engine.position)
     if not sizes:
         return ""
     told = "; ".join(size if len(sizes) == 1 else f"{', '.join(of)} {size}" for size, of in sizes.items())

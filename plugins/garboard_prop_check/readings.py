@@ -20,7 +20,7 @@ from garboard.findings import (
     rounded_beside,
 )
 from garboard.job_view import FieldKey, JobView
-from garboard.series import mean
+from garboard.series import LOG_WITHIN, mean
 from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of, most_unlike
 from garboard_prop_check.averages import (
     Average,
@@ -50,9 +50,6 @@ LEAST_DIGIT, DIGITS_MOVED = 0.1, 5.0
 """A speed that engine speed would have moved by so many of its last digits, at least a tenth of a knot, and that did
 not move is asked about; common practice, no source [kn], [-]."""
 
-LOG_WITHIN = 0.05
-"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
-and the bubbles under it take more at speed; common practice, no source."""
 
 PLANES_FROM = 3.0
 """A hull that is faster than so many times the root of its length rides over its own wave [kn/ft^(1/2)]; common

@@ -13,7 +13,7 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
-from garboard.records import Engine
+from garboard.records import LEAST_AT_FULL, Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
     Steady,
@@ -62,8 +62,6 @@ SPEED, ALL_RUNS = "speed", "all_runs"
 NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
-LEAST_AT_FULL = 0.5
-"""Below this share of the low end of its window no engine runs at full throttle; common practice, no source."""
 OTHER_SPEED = 8.0
 """No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG.
 

@@ -16,8 +16,6 @@ _PRACTICE = BasisKind.COMMON_PRACTICE
 
 _amount = partial(amount_setting, "prop_check")
 
-DEVIATION_FREEDOM = 6
-"""Degrees of freedom of a deviation known to 30 %: JCGM 100:2008, G.4.2."""
 
 BOUND_OF_ALL_RUNS = "a bound, the same in every run"
 DEVIATION_OF_EACH_RUN = "of each run by itself, known to 30 % (6 degrees of freedom)"

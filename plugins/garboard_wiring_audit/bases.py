@@ -122,6 +122,10 @@ SELF_DISCHARGE = practice(
     "A lead battery loses its usable half by itself in about half a year",
     "give or take a third, faster in the heat; it goes on beside what is drawn",
 )
+SELF_DISCHARGE_LITHIUM = practice(
+    "A LiFePO4 battery loses less by itself than a lead battery, and is reckoned like one",
+    "on the safe side; its management system draws too",
+)
 BATTERY_CFR = regulation("33 CFR 183.420")
 NETWORK_SHEETS = standard("Installation sheets of the NMEA 2000 trade standard", "as makers restate it")
 NETWORK_DROP = standard(

@@ -295,6 +295,8 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         if not enough and most <= wanted:  # nothing that stays on is to blame
             advice = " Leave a charger on."
+        is_lithium = battery.chemistry == "LiFePO4"
+        by_itself = bases.SELF_DISCHARGE_LITHIUM if is_lithium else bases.SELF_DISCHARGE
         live = always_live(view.vessel, battery)
         stays_on = f" Fed at the battery and still connected: {in_a_list(live)}." if live else ""
         yield Finding(
@@ -306,7 +308,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
-            basis=(bases.STANDING, bases.SELF_DISCHARGE, _usable_basis(battery, rules)),
+            basis=(bases.STANDING, by_itself, _usable_basis(battery, rules)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
@@ -417,14 +419,15 @@ def load_of(view: JobView, battery: Battery) -> Load:
     return Load(together(counted.values(), "A", total), together(running, "A"), tuple(counted))
 
 
-def behind_main_fuse(view: JobView, battery: Battery) -> tuple[float, tuple[Missing, ...]]:
+def behind_main_fuse(view: JobView, battery: Battery) -> tuple[MeasuredValue, tuple[Missing, ...]]:
     """What surely runs at once through a battery's main fuse [A], as far as entered, and what is not entered of it.
 
     What is fed at the battery itself does not run through it. A circuit used now and then counts by itself alone, where
     it is entered that the panel feeds it; one that draws far more than its design current counts by that.
     """
     rules, names = rules_of(view), {each.name for each in view.vessel.batteries}
-    together, others = [0.0], [0.0]
+    running: list[MeasuredValue] = []
+    others: list[MeasuredValue] = []
     missing: list[Missing] = []
     for circuit in view.vessel.circuits:
         if circuit.use in (PANEL_FEED, CRANKING) or circuit.fed_from == AT_THE_BATTERY:
@@ -437,14 +440,16 @@ def behind_main_fuse(view: JobView, battery: Battery) -> tuple[float, tuple[Miss
             lacking = facts.missing["load"]
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
             continue
-        load = facts.design.value if facts.draws_too_much else facts.load.value
+        load = facts.design if facts.draws_too_much else facts.load
         if circuit.runs_with_others is None:
             missing.append(_runs_or_not(circuit))
         if circuit.runs_with_others:
-            together.append(load)
+            running.append(load)
         elif circuit.fed_from:
             others.append(load)
-    return max(load_sum(rules.chosen("load_rule"), together, others), *others), tuple(missing)
+    amperes = [[each.value for each in several] for several in (running, others)]
+    at_once = together(running, "A", load_sum(rules.chosen("load_rule"), *amperes))
+    return max(at_once, *others, key=lambda each: each.value) if others else at_once, tuple(missing)
 
 
 def main_fuse_findings(view: JobView) -> Iterator[Finding]:
@@ -455,22 +460,26 @@ def main_fuse_findings(view: JobView) -> Iterator[Finding]:
             return
         rating = read(view, BATTERIES, "fuse_rating", "A", battery.name).value
         load, missing = behind_main_fuse(view, battery)
-        if not load > 0 and not missing:
+        if not load.value > 0 and not missing:
             return
-        opens = rating <= load
+        opens, fits = rating <= load.low, rating > load.high
         if missing and not opens:
             raise NotEnoughData(*missing)
-        behind = f"{in_full(rating)} A main fuse, {rounded(load, 1)} A at once behind it"
+        shown = Number.of("load behind it", load)
+        behind = f"{in_full(rating)} A main fuse, {shown} at once behind it"
         advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
+        if not opens:
+            advice = ": it may open. Fit a larger one that protects its lead, or measure what runs."
+        beyond = "wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.may_open"
         rule = rules_of(view).chosen("load_rule")
         yield Finding(
-            code="wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.fits",
-            verdict=Verdict.ADVISE if opens else Verdict.PASS,
+            code="wiring_audit.main_fuse.fits" if fits else beyond,
+            verdict=Verdict.PASS if fits else Verdict.ADVISE,
             about=about(battery),
             of=battery.name,
-            sentence=f"{behind}{advice if opens else '.'}",
-            numbers=(Number("main fuse", rating, "A"), Number("load behind it", load, "A")),
-            limits=(Limit("main fuse", low=load),),
+            sentence=f"{behind}{'.' if fits else advice}",
+            numbers=(Number("main fuse", rating, "A"), shown),
+            limits=(Limit(shown.name, high=rating),),
             basis=(bases.MAIN_FUSE, bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM),
         )
 
@@ -782,7 +791,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
         )
 
     fed = _fed(view)
-    loaded = [each for each in view.vessel.batteries if each in fed or _load_was_read(view, each)]
+    loaded = [each for each in view.vessel.batteries if each in fed or _draws(view, each)]
     return each_piece(loaded, about, judge, (bases.RESERVE,))
 
 
@@ -803,5 +812,11 @@ def _reserve_verdict(reserve: Reserve, least: float) -> tuple[str, Verdict, str]
     )
 
 
-def _load_was_read(view: JobView, battery: Battery) -> bool:
-    return has_been_read(view, LOADS, "load_current", battery.name)
+def _draws(view: JobView, battery: Battery) -> bool:
+    """Whether a load was read on a battery that feeds no circuit. 0 A is what one for starting alone shows."""
+    if not has_been_read(view, LOADS, "load_current", battery.name):
+        return False
+    try:
+        return view.amount(LOADS, "load_current", "A", of=battery.name) != 0
+    except NotEnoughData:  # who judges it says why
+        return True

@@ -428,9 +428,10 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
         drop = with_sag(together([tee, times(worst, -1)], "V"))
         before: tuple[Number, ...] = ()
         if (lost := _lost_on_the_way(bus, tee)) is not None:
-            before = (Number.of(BEFORE_THE_TEE, lost, 2),)
+            is_lost = round(lost.value, 2) >= 0  # what feeds it stands above its nominal voltage while it is charged
+            before = (Number.of(BEFORE_THE_TEE, lost, 2),) if is_lost else ()
             if lost.low > feed:
-                yield _feed_loses(bus, tee, before[0], feed)
+                yield _feed_loses(bus, tee, Number.of(BEFORE_THE_TEE, lost, 2), feed)
                 before = ()
         if drop.high < 0:
             text = "the worst device reads above the power tee; measure both again, all on"

@@ -216,7 +216,7 @@ STEPS = (
                     "Current with all of that on",
                     "current",
                     "A",
-                    (0.1, 200),
+                    (0, 200),
                     (0, 2000),
                     help="Engines and chargers off.",
                 ),

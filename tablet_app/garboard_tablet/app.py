@@ -45,7 +45,7 @@ from garboard_tablet.system.this_machine import files_of_this_machine, services_
 from garboard_tablet.ui.between_touches import BetweenTouches, is_finger_down
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.in_sight import InSight
-from garboard_tablet.ui.inputs import KeptPresses, NumberPads
+from garboard_tablet.ui.inputs import KeptPresses, KeptQuestion, NumberPads
 from garboard_tablet.ui.run_clock import RunClock
 from garboard_tablet.ui.screen import PageScreen
 from garboard_tablet.ui.shaders import release_compiler
@@ -148,6 +148,7 @@ class GarboardApp(App):
             between_touches=self.between_touches,
             pads=NumberPads(),
             presses=KeptPresses(),
+            asked=KeptQuestion(),
             files=self.files,
             backups=self.backups,
             pointed=Pointed(tablet),

@@ -110,8 +110,8 @@ def through_files(folder: Path, raws: Sequence[bytes], host: PluginHost, chance:
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, HULL)
         ids = [*boat.jobs]
-        for job in chance.sample(ids, min(len(ids), MOST_BOOKS)):
-            export_job(hulls, boat, job, folder / "out")
+        for place, job in enumerate(chance.sample(ids, min(len(ids), MOST_BOOKS))):
+            export_job(hulls, boat, job, folder / "out" / str(place))  # an export takes no other job's file away
     chosen = chance.sample(found, min(len(found), MOST_BOOKS))
     for one in chosen:
         assert handover_book(one.view, host, one.assessed, "letter").startswith(b"%PDF")

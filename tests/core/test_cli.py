@@ -534,18 +534,26 @@ NOT_OF_A_JOB_FILE = frozenset({
 })  # fmt: skip
 
 
+def modules_after(*words: str) -> set[str]:
+    """Modules a fresh process has after a command."""
+    code = f"from garboard.commands.cli import program\nimport sys\nprogram({[*words]}, standalone_mode=False)\n"
+    command = [sys.executable, "-c", f"{code}print(*sys.modules)"]
+    return {*subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()[-1].split()}
+
+
 @pytest.fixture(scope="module")
 def loaded() -> tuple[set[str], set[str]]:
     """Modules a fresh process has after the help, and another after it assessed a sample job."""
-    commands = ["--help"], ["assess", str(SAMPLES / "long_reach" / "job.json")]
-    code = (
-        "from garboard.commands.cli import program\nimport sys\nprogram({}, standalone_mode=False)\nprint(*sys.modules)"
-    )
-    of_help, of_assess = (
-        subprocess.run([sys.executable, "-c", code.format(one)], capture_output=True, text=True, check=True)
-        for one in commands
-    )
-    return set(of_help.stdout.splitlines()[-1].split()), set(of_assess.stdout.splitlines()[-1].split())
+    return modules_after("--help"), modules_after("assess", str(SAMPLES / "long_reach" / "job.json"))
+
+
+def test_a_digest_loads_no_history_and_nothing_that_judges(tmp_path: Path) -> None:
+    (tmp_path / "hulls").mkdir()
+    of_digest = modules_after("digest", str(tmp_path))
+    assert "garboard.disk.hullfile" in of_digest
+    others = {"tinydb", "cattrs", "rich", "socket", "garboard.records", "garboard.findings", "garboard.hosting.host"}
+    assert not others & of_digest
+    assert not {name for name in of_digest if name.startswith("garboard.history")}
 
 
 def test_help_does_not_load_what_only_some_commands_need(loaded: tuple[set[str], set[str]]) -> None:

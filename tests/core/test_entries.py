@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import unicodedata
+from collections.abc import Iterable
 from typing import Any
 
 import attrs
@@ -23,8 +24,10 @@ from garboard.disk.entries import (
     Entry,
     canonical_bytes,
     entry_id,
+    head_of,
     hull_key_of,
     make_entry,
+    parts_of_lines,
     plain_parts,
     read_entry,
     view,
@@ -215,6 +218,32 @@ def test_a_quick_look_is_enough_whatever_plugins_a_tablet_has_and_whoever_writes
     monkeypatch.setattr(entries, "_loads", lambda raw: pytest.fail(f"read in full: {raw!r}"))
     for entry in made:
         assert (hull_key_of(entry.raw), view(entry.id, entry.raw).value) == (entry.hull_key, entry.value)
+
+
+def _lines(made: Iterable[Entry]) -> bytes:
+    return b"".join(b"%b %b\n" % (entry.id.encode(), entry.raw) for entry in made)
+
+
+@pytest.mark.parametrize("changed", [{"dev": "a}b"}, {"job": "}"}, {"kind": "}"}, {"plugins": {"a": "{}"}}])
+def test_a_head_that_does_not_end_with_its_plugins_is_read_in_full(changed: dict[str, Any]) -> None:
+    """The quick look takes the first brace that closes for the end of the plugins."""
+    plain, odd = make(), make(**changed)
+    assert plain_parts(plain.raw)
+    assert (plain_parts(odd.raw), hull_key_of(odd.raw)) == (None, plain.hull_key)
+    assert parts_of_lines(_lines([plain, odd]), plain.hull_key) == [plain_parts(plain.raw)]
+    assert view(odd.id, odd.raw).job == read_entry(odd.raw).job
+
+
+def test_what_many_entries_say_alike_is_looked_at_once() -> None:
+    """Of a tablet's entries of one kind and job all but the subject and the value."""
+    made = [make(subject=["a", "b", str(number), ""], plugins={"garboard_shop": "1"}) for number in range(50)]
+    entries._head_of.cache_clear()
+    parts = parts_of_lines(_lines(made), made[0].hull_key)
+    assert [(head_of(head).job, subject, value) for head, subject, value in parts] == [
+        (b'"j1"', canonical_bytes([*entry.subject]), b'"38.2 kn"') for entry in made
+    ]
+    assert entries._head_of.cache_info().misses == 1
+    assert parts_of_lines(_lines(made), "XYZAB123F526") == []
 
 
 def test_of_latin_letters_alone_no_spelling_is_looked_up(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,8 +4,10 @@ import attrs
 import pytest
 
 from garboard import findings, job_view, series
+from garboard.faults import ValueRefused
 from garboard.findings import Axis, Basis, BasisKind, Finding, Number, Verdict, with_uncertainty
 from garboard.uncertainty import MeasuredValue
+from garboard.units import Amount
 
 
 @pytest.mark.parametrize(
@@ -73,6 +75,9 @@ def test_what_a_plugin_written_for_version_1_calls_otherwise_still_works() -> No
     assert by_name.uncertainty == attrs.evolve(by_name, name="speed over ground").uncertainty == 0.4
     assert findings.with_spread(60, 0.3, 0) == "60.0 ± 0.3"
     assert (job_view.Asking, job_view.Place) == (job_view.InputCollector, job_view.FieldKey)
+    assert job_view.amount_or_fault("12.5 V", "voltage") == Amount("12.5", "V")
+    with pytest.raises(ValueRefused, match="text with number and unit"):
+        job_view.amount_or_fault(12, "voltage")
     assert series.spread([1.0, 3.0]) == pytest.approx(2**0.5)
     assert series.Steady(0.0, 1.0, {"speed": 3.0}, {"speed": 0.1}).spreads == {"speed": 0.1}
     with pytest.raises(ValueError, match="expanded_uncertainty"):

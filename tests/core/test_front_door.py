@@ -70,3 +70,31 @@ def test_a_flat_file_states_what_it_offers_once(name: str) -> None:
     tree = ast.parse((CORE / f"{name}.py").read_text(encoding="utf-8"))
     assigned = [target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets]
     assert sum(isinstance(target, ast.Name) and target.id == "__all__" for target in assigned) == 1
+
+
+def constants_of(file: Path) -> Iterator[tuple[str, float]]:
+    """Numbers a file names for all of it."""
+    for node in ast.parse(file.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant):
+            value = node.value.value
+            names = [one.id for one in node.targets if isinstance(one, ast.Name) and one.id.strip("_").isupper()]
+            yield from ((name, float(value)) for name in names if isinstance(value, int | float))
+
+
+ALIKE_BY_CHANCE = {
+    ("SAME_THROTTLE", 0.03): "of one: full-throttle runs; of the other: a step beside them",
+    ("UNDER_WAY", 1.0): "of one: a pilot is tried; of the other: a course tells where the boat points",
+}
+"""Constants of one name and value in two plugins that say different things."""
+
+
+def test_a_constant_that_two_plugins_use_stands_in_the_core_once() -> None:
+    """Plugins may not import each other, so one changed in the one would silently stay in the other."""
+    where: dict[tuple[str, float], set[str]] = {}
+    for plugin in JUDGING:
+        for file in (PLUGINS / plugin).rglob("*.py"):
+            for constant in constants_of(file):
+                where.setdefault(constant, set()).add(plugin)
+    assert len(where) > 100
+    twice = {constant: sorted(plugins) for constant, plugins in where.items() if len(plugins) > 1}
+    assert twice.keys() == ALIKE_BY_CHANCE.keys(), twice

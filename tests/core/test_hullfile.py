@@ -128,7 +128,7 @@ def test_entries_come_back_by_id(folder: HullFolder) -> None:
 
 def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
     """Asking makes no file."""
-    assert folder.offer(OTHER, {}).ids == frozenset()
+    assert not folder.offer(OTHER, {}).ids
     assert folder.ids(OTHER) == frozenset()
     assert folder.get(OTHER) == {}
     assert folder.hulls() == ()
@@ -558,7 +558,7 @@ def test_a_file_under_another_hulls_name_is_offered_to_nobody_by_a_reader(folder
     path.write_bytes(heading(HULL) + b"%b %b\n" % (make(1).id.encode(), make(1).raw))
     with HullFolder(folder.folder, read_only=True) as reader:
         assert reader.offer(OTHER, {}).unknown == {}
-        assert reader.offer(OTHER, {}).ids == frozenset()
+        assert not reader.offer(OTHER, {}).ids
 
 
 def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -> None:

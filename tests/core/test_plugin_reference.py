@@ -5,12 +5,14 @@ from __future__ import annotations
 import ast
 import inspect
 import json
+import re
 from collections.abc import Callable
 from enum import Enum
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
 from click.testing import CliRunner
 
@@ -18,7 +20,7 @@ import garboard
 import small_plugin
 from garboard import hooks
 from garboard.commands.cli import program
-from garboard.commands.plugin_reference import as_text, reference
+from garboard.commands.plugin_reference import FORMER_NAMES, MODULES, as_text, reference
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Finding
@@ -46,6 +48,42 @@ def _keys_of(value: object) -> str:
     rows = [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
     fullest = max(rows, key=lambda one: len(json.dumps(one)), default={})
     return f"[{', '.join(f'{key}{_keys_of(one)}' for key, one in fullest.items())}]" if fullest else ""
+
+
+def named(qualified: str) -> object:
+    """What a qualified name stands for; of a class, one of its attributes."""
+    parts = qualified.split(".")
+    of: object = import_module(".".join(parts[:2]))
+    for part in parts[2:]:
+        of = getattr(of, part) if hasattr(of, part) else attrs.fields_dict(of)[part]  # type: ignore[arg-type]
+    return of
+
+
+def test_a_former_name_works_and_nobody_is_led_to_it(found: dict[str, Any]) -> None:
+    """What they give is tried in test_findings.py; here, that each is told with what to write now."""
+    assert {one["name"]: one["now"] for one in found["former_names"]} == FORMER_NAMES
+    listed = {f"{one['module']}.{name}" for one in found["modules"] for name in one["names"]}
+    for former, now in FORMER_NAMES.items():
+        assert named(former) is not None
+        assert named(now) is not None
+        assert former not in listed
+
+
+def test_two_names_of_one_thing_are_one_of_today_and_a_former_one() -> None:
+    for module in MODULES:
+        of_today: dict[int, str] = {}
+        for name in module.__all__:
+            one = getattr(module, name)
+            if callable(one) and f"{module.__name__}.{name}" not in FORMER_NAMES:
+                assert of_today.setdefault(id(one), name) == name, module.__name__
+
+
+def test_no_built_in_plugin_and_no_document_uses_a_former_name() -> None:
+    root = CORE.parents[1]
+    files = [*root.glob("plugins/**/*.py"), root / "DEVELOPERS.md", *root.glob("plugins/*.md")]
+    words = re.compile(r"\b(with_spread|Asking|setting_amount|amount_or_fault)\b")
+    assert len(files) > 100
+    assert [file.name for file in files if words.search(file.read_text("utf-8"))] == []
 
 
 def test_every_hook_is_there_and_takes_what_it_says(found: dict[str, Any]) -> None:

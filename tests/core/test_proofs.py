@@ -198,6 +198,40 @@ def test_what_was_saved_since_is_opened_and_nothing_else(folder: Path, proved: l
     assert len(proved) == 1
 
 
+def test_the_lines_are_gone_through_and_not_taken_apart(folder: Path) -> None:
+    with server(folder) as hulls:
+        assert hulls.holdings() == HELD
+        assert hulls._proofs._lines == {}
+
+
+def test_of_boats_that_came_and_went_since_the_others_are_not_opened(
+    folder: Path, proved: list[int], opened: list[str]
+) -> None:
+    new = "ABC00002B526"
+    with HullFolder(folder) as hulls:
+        hulls.save(entry_number(0, new))
+    for gone in (HULLS[0], HULLS[3], HULLS[5]):
+        (folder / "hulls" / file_name(gone)).unlink()
+    opened.clear()
+    with server(folder) as hulls:
+        assert [*hulls.holdings()] == [HULLS[1], HULLS[2], new, HULLS[4]]
+    assert {*opened} == {file_name(new)}
+
+
+def test_lines_that_an_older_program_did_not_sort_are_sorted_when_files_are_read_again(
+    folder: Path, opened: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, *lines, _ = (folder / FILE).read_bytes().splitlines(keepends=True)
+    (folder / FILE).write_bytes(resealed([first, *lines[2:], *lines[:2]]))
+    monkeypatch.setattr(proofs, "COARSEST_CLOCK", -60_000_000_000)
+    assert (told(digest(folder, "--json")), {*opened}) == (DIGESTS, {file_name(hull) for hull in HULLS[:2]})
+    assert [line.split()[0] for line in (folder / FILE).read_bytes().splitlines()[1:-1]] == [
+        file_name(hull).encode() for hull in HULLS
+    ]
+    opened.clear()
+    assert (told(digest(folder, "--json")), opened) == (DIGESTS, [])
+
+
 def resealed(lines: list[bytes]) -> bytes:
     return b"".join(lines) + b"= %08x\n" % crc32(b"".join(lines))
 

@@ -103,6 +103,16 @@ def test_settling_replaces_every_value_and_a_late_edit_of_one_opens_it_again() -
     assert {entry.value for entry in state.current(KEY)} == {"30.0 kn", "31.2 kn"}
 
 
+def test_a_reading_that_was_chosen_keeps_the_instrument_it_was_made_with() -> None:
+    one, two = tablet("a"), tablet("b")
+    first = measure(one.author, one.state, JOB, STEP, FIELD, "30.0 kn", row="1", instrument="plotter")
+    second = measure(two.author, two.state, JOB, STEP, FIELD, "31.0 kn", row="1")
+    for value, instrument in (("30.0 kn", "plotter"), ("31.0 kn", ""), ("32.0 kn", "")):
+        state = replay(HULL, [first, second])
+        state.add(settle(one.author, state, KEY, value, "second run had the wind behind"))
+        assert [one.instrument for one in state.view(JOB).measurements] == [instrument]
+
+
 def test_settling_needs_a_reason_and_a_disagreement() -> None:
     one = tablet("a")
     state = one.state

@@ -115,6 +115,7 @@ SELDOM = {
     ("wiring_audit.load_rule", "wiring_audit.battery_reserve"): CONTRADICTS,
     ("wiring_audit.voltmeter", "wiring_audit.drop_calculated"): OTHER_BRANCH,
     ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
+    ("wiring_audit.current_meter", "wiring_audit.main_fuse"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
     ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
     **dict.fromkeys(

@@ -17,7 +17,9 @@ from garboard.hosting.vessel_facts import doubts_of, unusual_facts
 from garboard.hosting.watching import watched
 from garboard.job_files.convert import structure, unstructure
 from garboard.job_files.job_file import JobFile, read_job_file, view_of
-from garboard.records import RECORD_OF, JsonValue, Vessel
+from garboard.judging.assessing import questions
+from garboard.records import NEW_BOAT, RECORD_OF, JsonValue, Vessel
+from garboard.testing import job_from
 from garboard.verdict import Verdict
 
 SAMPLE = Path(__file__).parents[2] / "sample_jobs" / "kittiwake"
@@ -108,7 +110,15 @@ DOUBTED: list[tuple[tuple[str | int, ...], str, str]] = [
     (("engines", 0, "full_throttle_low"), "4000 rev/min", "prop_check.window"),  # 2000 wide
     (("engines", 0, "full_throttle_low"), "6100 rev/min", "prop_check.window"),
     (("batteries", 1, "capacity"), "9.5 Ah", "wiring_audit.battery_charge"),
+    (("engines", 0, "hours"), "54000 h", "engine_trial.break_in"),
 ]
+
+OF_THE_BOAT: list[tuple[tuple[str | int, ...], str, str, tuple[str, str]]] = [
+    (("engines", 0, "charging_current"), "250 A", "wiring_audit.load_sum", ("Charging", "engines.charging_current")),
+    (("tanks", 0, "capacity"), "9 L", "fuel_curve.range", ("Range", "tanks.capacity")),
+    (("plate_power",), "5000 hp", "prop_check.capacity", ("power fitted", "plate_power")),
+]
+"""What is said of a piece and judged of the boat: 250 hp charge 202.5 A at most, 500 hp burn 41 gal/h."""
 
 
 @pytest.mark.parametrize(
@@ -197,6 +207,62 @@ def test_nothing_passes_on_facts_that_contradict_each_other(
     assert all(one.verdict is not Verdict.PASS for one in mine)
     assert others
     assert all(one.verdict is Verdict.PASS for one in others)
+
+
+@pytest.mark.parametrize(("path", "value", "calculator", "doubted"), OF_THE_BOAT)
+def test_no_finding_on_the_boat_passes_on_a_fact_that_cannot_be(
+    host: PluginHost,
+    sample: JobFile,
+    path: tuple[str | int, ...],
+    value: str,
+    calculator: str,
+    doubted: tuple[str, str],
+) -> None:
+    vessel = structure(changed(sample, *path, value=value), Vessel, "job")
+    about, field = doubted
+    assert {one.field for one in doubts_of(vessel)} == {field}
+    view = view_of(attrs.evolve(sample, vessel=vessel), SAMPLE)
+    step = next(one.step for one in host.calculators if one.key == calculator)
+    found = [one.finding for one in host.assess(view, [step]) if one.calculator == calculator]
+    mine = [one for one in found if about in one.about]
+    assert mine
+    assert all(one.verdict is not Verdict.PASS for one in mine)
+
+
+ASKED: list[tuple[tuple[str | int, ...], str, str]] = [
+    (("engines", 0, "propeller", "diameter"), "10.5 in", "port engine: a propeller of 10.5 in on 250 hp. Is it right?"),
+    (("engines", 0, "propeller", "diameter"), "11 in", ""),
+    (
+        ("circuits", 0, "length"),
+        "80 ft",
+        "circuit Bilge pump forward: 80 ft of cable on a boat of 26.4 ft. Is it right?",
+    ),
+    (("circuits", 0, "length"), "79 ft", ""),  # 3 times 26.4 ft is 79.2 ft
+    (("engines", 0, "charging_current"), "202 A", ""),
+    (("tanks", 0, "capacity"), "11 gal", ""),  # 16 minutes
+    (("plate_power",), "1500 hp", ""),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "told"), ASKED)
+def test_what_a_sound_boat_may_have_is_asked_about_at_most(
+    sample: JobFile, path: tuple[str | int, ...], value: str, told: str
+) -> None:
+    vessel = structure(changed(sample, *path, value=value), Vessel, "job")
+    assert list(unusual_facts(vessel)) == ([told] if told else [])
+    assert not list(doubts_of(vessel))
+
+
+@pytest.mark.parametrize(
+    ("kind", "hours", "asked"), [(NEW_BOAT, "5000 h", 1), (NEW_BOAT, "90 h", 0), ("repair", "5000 h", 0)]
+)
+def test_an_engine_that_ran_for_long_on_a_newly_rigged_boat_is_asked_about(
+    host: PluginHost, kind: str, hours: str, asked: int
+) -> None:
+    engine: JsonValue = {"position": "centre", "hours": hours}
+    vessel: JsonValue = {"hull_number": "ABC12345C393", "engines": [engine]}
+    view = job_from({"vessel": vessel, "job": {"id": "J-1", "kind": kind}}, host)
+    assert sum("and the boat is newly rigged" in one.text for one in questions(view, host)) == asked
 
 
 def test_a_small_battery_that_starts_nothing_is_only_asked_about(sample: JobFile) -> None:

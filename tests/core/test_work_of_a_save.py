@@ -16,14 +16,15 @@ import pytest
 
 from campaigns.writers import HULLS, entry_number
 from counted import calls_of
-from garboard.disk import entries
+from garboard.disk import entries, hullfile
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, make_entry, view
+from garboard.disk.entries import Entry, hull_key_and_parts, make_entry, read_entry, view
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
+from tablet_entries import PLUGINS, tablet_entry
 
 HERE, OTHER, _ = HULLS
 BEGIN = "posix_fadvise"
@@ -192,7 +193,7 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
         except (InputError, TypeError, ValueError, AttributeError, RecursionError) as error:
             return type(error), str(error)
         read = view(entry.id, entry.raw)
-        names = [one.name for one in attrs.fields(Entry) if one.name != "_fields"]
+        names = [one.name for one in attrs.fields(Entry) if not one.name.startswith("_")]
         assert [(type(getattr(entry, name)), getattr(entry, name)) for name in names] == [
             (type(getattr(read, name)), getattr(read, name)) for name in names
         ]
@@ -231,3 +232,37 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
             assert shortly == made({**fields}) or "nan" in str(fields), fields
         plainly += not isinstance(shortly[0], type)  # type: ignore[index]
     assert 200 < plainly < 1000
+
+
+def test_the_plugins_of_a_tablet_are_spelt_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It names the same in each entry, in the order they were loaded; what another named in between is not taken."""
+    sets = [PLUGINS, {}, {"b": "1", "a": "2"}, {"a": "2", "b": "1"}, {"a": "2"}, {"a": 'q"'}]
+    made = [tablet_entry(1, HERE, plugins=plugins) for plugins in (*sets, *reversed(sets))]
+    assert [one.plugins for one in made] == [*sets, *reversed(sets)]
+    assert all(read_entry(one.raw).id == one.id for one in made)
+    first, again = tablet_entry(2, HERE), {**PLUGINS}
+    monkeypatch.setattr(entries, "sorted", lambda some: some and pytest.fail("spelt anew"), raising=False)
+    assert tablet_entry(2, HERE, plugins=again).raw == first.raw
+
+
+def test_what_was_checked_when_it_was_made_is_not_looked_at_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was read, and what is no longer what was made, is."""
+    looked: list[bytes] = []
+
+    def look(raw: bytes) -> Any:
+        looked.append(raw)
+        return hull_key_and_parts(raw)
+
+    monkeypatch.setattr(hullfile, "hull_key_and_parts", look)
+    one, other, changed = (tablet_entry(number, HERE) for number in range(3))
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(tablet_entry(9, HERE))
+        looked.clear()
+        hulls.save(one)
+        assert looked == []
+        hulls.save(view(other.id, other.raw))
+        hulls.save(attrs.evolve(changed, raw=changed.raw[:-1]))
+        assert looked == [other.raw, changed.raw[:-1]]
+        assert changed.id not in hulls.ids(HERE)

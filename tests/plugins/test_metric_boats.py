@@ -22,9 +22,9 @@ from garboard.report.json_out import finding_as_plain
 from garboard.units import Amount
 
 METRIC = {"kn": ("km/h", 1), "mph": ("km/h", 1), "gal/h": ("L/h", 2), "gal": ("L", 1), "hp": ("kW", 1)}
-METRIC |= {"lb": ("kg", 0), "in": ("mm", 0), "ft": ("m", 2)}
+METRIC |= {"lb": ("kg", 0), "in": ("mm", 0), "ft": ("m", 2), "psi": ("kPa", 1)}
 NOT_METRIC = re.compile(
-    r"\d (kn|nm|mph|mi|gal|hp|lb|in|ft)(?![\w(/]| \d)|\d (gal/h|nm/gal|mi/gal)|\[(kn|gal|nm|mi|hp|lb|in)"
+    r"\d (kn|nm|mph|mi|gal|hp|lb|in|ft|psi)(?![\w(/]| \d)|\d (gal/h|nm/gal|mi/gal)|\[(kn|gal|nm|mi|hp|lb|in)"
 )
 
 

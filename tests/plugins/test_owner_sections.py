@@ -15,7 +15,7 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.owner_pages import Digits, Plan, Steps
-from garboard.records import Battery, Circuit, JsonValue, Vessel
+from garboard.records import Battery, Circuit, Engine, JsonValue, NamedPropeller, Propeller, Vessel
 from garboard.settings import DEFAULT, SHOP, SettingSet, SettingUsed
 from garboard.steps import Assessed, Block, Phase
 from garboard.units import Amount
@@ -128,6 +128,16 @@ def test_engines_outside_their_range_are_not_called_inside_it() -> None:
     failing = altered("prop_check.window", lambda finding: attrs.evolve(finding, verdict=Verdict.FAIL))
     assert "not every engine is inside the maker's range" in told([*prop_check.cover(view, failing)])
     assert "have propellers" not in told([*prop_check.helm(view, failing)])
+
+
+@pytest.mark.parametrize(("fitted", "words"), [("", "Propeller 368 mm x 21 in"), ("tried", "Propeller 14.75 x 19 in")])
+def test_an_owner_is_told_the_propeller_that_is_on_in_its_own_sizes(fitted: str, words: str) -> None:
+    """The one the engine came with stood beside the engine speed of another, and as 14.4882 x 21 in."""
+    came = Propeller(diameter=Amount("368", "mm"), pitch=Amount("21", "in"))
+    tried = NamedPropeller(name="tried", diameter=Amount("14.75", "in"), pitch=Amount("19", "in"))
+    engine = Engine(position="centre", propeller=came, fitted=fitted)
+    vessel = Vessel(hull_number="QQZ04417D626", engines=(engine,), propellers=(tried,))
+    assert told([*prop_check.helm(job_view(vessel, {}), [])]) == f"{words}."
 
 
 def judged(of: str, verdict: Verdict) -> Assessed:

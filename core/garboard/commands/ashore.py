@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import attrs
 import click
 
-from garboard.commands.tools import BAD_INPUT
+from garboard.commands.tools import BAD_INPUT, record_in_words
 from garboard.faults import Fault, InputError, in_number, in_words
 from garboard.findings import in_full, rounded
 
@@ -184,7 +184,6 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
     from garboard.commands.hulls import stale_in_words
     from garboard.history.merge import boat_by_boat
     from garboard.history.registers import name_of
-    from garboard.history.setting_entries import record_in_words
     from garboard.shop_link.sync import not_taken_in_words
 
     sent, received = (

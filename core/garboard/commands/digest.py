@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.commands.tools import SOMETHING_FAILS
+from garboard.commands.tools import SOMETHING_FAILS, record_in_words
 from garboard.disk.clock import moment_in_words
 from garboard.disk.hullfile import Holding, HullFolder
 from garboard.faults import in_number
@@ -68,8 +68,6 @@ def _states(hulls: HullFolder, held: Iterable[str]) -> Mapping[str, str]:
 
 
 def _readable(held: Mapping[str, Holding], states: Mapping[str, str]) -> Iterator[str]:
-    from garboard.history.setting_entries import record_in_words  # a digest as JSON needs no history
-
     for key, (entries, _) in held.items():
         state = f"  state {states[key][:_SHORT]}" if states else ""
         yield f"{record_in_words(key)}  entries {entries[:_SHORT]}{state}\n"

@@ -21,6 +21,7 @@ from garboard.commands.tools import (
     checked_value,
     declared_setting,
     reading_shown,
+    record_in_words,
     refuse_crossed,
     settled_value,
     write_file,
@@ -44,7 +45,6 @@ from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import record_in_words
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import names_in_words
 from garboard.job_files.job_file import JobFile, check, files_not_there, located, read_job_file, settings_faults
@@ -351,7 +351,7 @@ def settle(
         if not among and len(held) > 1:
             chosen = settled_value(tools.host_for(folder), key, value, held)
         if key.kind == "setting":
-            host, setting = tools.host_for(folder), key.subject[0]
+            host, setting = tools.host_for(folder), key.first
             chosen = checked_value(declared_setting(host, setting), _text(chosen))
             view = boat.view(job)
             values, _ = in_force(host.settings, view.settings_set, view.signed_under)
@@ -378,7 +378,7 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     called = name_of_what_it_is(file.name, beginning_of(file))
     with writing_in(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
-        _refuse_unknown(folder, step, {key.subject[0] for key in state.registers if key.kind == "measure"})
+        _refuse_unknown(folder, step, {key.first for key in state.registers if key.is_measurement})
         author = author_of(hulls, state, tablet, by)
         save_all(hulls, [keep_with_step(hulls, author, state, job, step, file, called)])
     click.echo(f"{called} is attached to {step}")

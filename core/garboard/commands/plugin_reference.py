@@ -137,6 +137,17 @@ MODULES: tuple[ModuleType, ...] = (
     testing,
 )
 """Modules from which a plugin, or its test, imports."""
+FORMER_NAMES: Mapping[str, str] = {
+    "garboard.findings.Number.uncertainty": "garboard.findings.Number.expanded_uncertainty",
+    "garboard.findings.with_spread": "garboard.findings.with_uncertainty",
+    "garboard.job_view.Asking": "garboard.job_view.InputCollector",
+    "garboard.job_view.JobView.setting_amount": "garboard.job_view.JobView.setting_value",
+    "garboard.job_view.Place": "garboard.job_view.FieldKey",
+    "garboard.job_view.amount_or_fault": "garboard.units.parse_amount",
+    "garboard.series.Steady.spreads": "garboard.series.Steady.standard_deviations",
+    "garboard.series.spread": "garboard.series.standard_deviation",
+}
+"""Names that older plugins may use, each with the one to write now. All work as long as version 1 of the front door."""
 
 
 def reference(host: PluginHost) -> dict[str, Any]:
@@ -145,7 +156,8 @@ def reference(host: PluginHost) -> dict[str, Any]:
         "format": "garboard plugin reference",
         "version": 1,
         "front_door": {"newest": garboard.API_VERSION, "oldest": garboard.OLDEST_API_VERSION},
-        "modules": [{"module": one.__name__, "names": list(one.__all__)} for one in MODULES],
+        "modules": [{"module": one.__name__, "names": [*_names_of_today(one)]} for one in MODULES],
+        "former_names": [{"name": former, "now": now} for former, now in FORMER_NAMES.items()],
         "hooks": [_of_hook(name) for name in sorted((*HOOKS, "register_commands"))],
         "kinds": [
             {"kind": kind.name, "word": kind.value, "example": example, "needs": needs}
@@ -247,6 +259,10 @@ def _methods(one: type, use: str) -> Iterator[tuple[str, list[str], str]]:
         yield name, [] if isinstance(found, property) else _takes(function)[1:], _doc(function)
 
 
+def _names_of_today(module: ModuleType) -> Iterator[str]:
+    yield from (name for name in module.__all__ if f"{module.__name__}.{name}" not in FORMER_NAMES)
+
+
 def _doc(of: object) -> str:
     return inspect.cleandoc(getattr(of, "__doc__", None) or "")  # none where Python was told to drop them
 
@@ -261,6 +277,8 @@ def _lines(found: Mapping[str, Any]) -> Iterator[str]:
     yield f"FRONT DOOR: version {door['newest']}; plugins written_for {door['oldest']} to {door['newest']} work"
     yield from _part("MODULES, and what is imported from each")
     yield from (f"  {one['module']}: {', '.join(one['names'])}" for one in found["modules"])
+    yield from _part("FORMER NAMES, which older plugins may use: each with the one to write now")
+    yield from (f"  {one['name']}: {one['now']}" for one in found["former_names"])
     yield from _part("HOOKS, each a function marked @hookimpl")
     for one in found["hooks"]:
         yield f"  {one['hook']}({', '.join(one['takes'])})"

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
+from garboard.hull_number import NO_BOAT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -78,6 +79,11 @@ class _Shown:
             count = f"{lines:,}".replace(",", " ")
             self._status.update(self._text(f"Reading {name[:40]}: {min(share, 1.0):.0%}, {count} lines"))
             self._status.start()
+
+
+def record_in_words(hull: str) -> str:
+    """What a person calls what is kept under a hull's key: the hull number, or the shop's settings."""
+    return "the shop's settings" if hull == NO_BOAT else hull
 
 
 def write_file(path: Path, content: bytes | Iterable[bytes]) -> None:
@@ -152,7 +158,7 @@ def settled_value(host: PluginHost, key: RegisterKey, text: str, held: Sequence[
     """
     if key.kind == "setting":
         return text
-    if key.kind == "measure":
+    if key.is_measurement:
         step, name = key.subject[:2]
         field = next((one for one in _fields_of(host, step) if one.name == name), None)
         if field is not None:

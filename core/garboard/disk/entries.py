@@ -21,7 +21,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import cache, cached_property, lru_cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import attrs
 
@@ -97,7 +97,8 @@ _ID = re.compile(r"[0-9a-f]{32}")
 _HALF_OF_A_PAIR = rb"\ud"
 """How JSON may spell half of a surrogate pair, which is no text."""
 _TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
-_SIMPLE_TYPES = frozenset({str, int, bool, type(None)})
+_WHOLE_BELOW = 10**15
+"""Whole numbers of fewer digits are of the plain shape."""
 _TEXT = {str}
 _ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
@@ -137,6 +138,7 @@ class Entry:
     is_understood: bool = False
     has_lists: bool = False
     _fields: Mapping[str, JsonValue] | None = None
+    _checked: bytes | None = None
 
     def __eq__(self, other: object) -> bool:
         return self.id == other.id if isinstance(other, Entry) else NotImplemented
@@ -151,6 +153,11 @@ class Entry:
     def fields(self) -> Mapping[str, JsonValue]:
         """Everything that stands in it, by name."""
         return MappingProxyType(_members(self.raw) if self._fields is None else self._fields)
+
+    @property
+    def is_checked(self) -> bool:
+        """Whether it was made here, where its bytes were held against all that an entry must be."""
+        return self._checked is self.raw
 
     @property
     def format(self) -> int:
@@ -208,7 +215,7 @@ def make_entry(
     returns  : the entry; text is in normalisation form C [2]
     errors   : InputError with every fault: which field, what is allowed
     """
-    about, replaced, versions, further = [*subject], sorted({*replaces}), {**(plugins or {})}, {**(more or {})}
+    about, replaced, versions, further = [*subject], sorted({*replaces}), plugins or {}, more or {}
     plain = _plainly_made(kind, hull, dev, by, clock, at, job, about, value, replaced, versions, further)
     if plain is not None:
         return plain
@@ -253,42 +260,73 @@ def _plainly_made(
     subject: list[str],
     value: JsonValue,
     replaces: list[str],
-    plugins: dict[str, str],
-    more: dict[str, JsonValue],
+    plugins: Mapping[str, str],
+    more: Mapping[str, JsonValue],
 ) -> Entry | None:
     """A new entry with one plain value, as nearly all are, in half the time; None for one that must be looked through.
 
-    Its bytes are put together here as the encoder does it. The shape that is recognised (`hull_key_of`) has nothing in
-    it that may not stand in an entry. What its bytes do not show is asked here: that each text and number is one, that
-    no quote in a text is taken for its end, and what nobody may change later.
+    Its bytes are put together here as the encoder does it. That they are an entry is asked of what they are made of,
+    in half the time it takes to look at the bytes (`hull_key_of`); what this does not take is no worse for it.
     """
-    if more and [*more] != ["instrument"]:
+    versions = _versions_spelt(plugins)
+    if versions is None or (more and [*more] != ["instrument"]):
         return None
-    is_text, moment, count = type(value) is str, clock[0], clock[1]
-    texts = [at, by, dev, hull, job, kind, *subject, *replaces, *plugins, *plugins.values(), *more.values()]
-    if is_text:
+    texts = [at, by, dev, hull, job, kind, *subject, *replaces, *more.values()]
+    if type(value) is str:
         texts.append(value)
-    if {*map(type, texts)} != _TEXT or type(value) not in _SIMPLE_TYPES or not type(moment) is type(count) is int:
+        stated = f'"{value}"'
+    elif value is None or type(value) is bool or (type(value) is int and -_WHOLE_BELOW < value < _WHOLE_BELOW):
+        stated = _ENCODER.encode(value)
+    else:
         return None
-    if '"' in "".join(texts) or not (by and dev) or hull.isspace():  # type: ignore[arg-type]  # all of them are text
+    if not (_stand_as_they_are(texts) and by and dev and kind and hull and not hull.isspace()):
+        return None
+    if not hull.isascii() or len(hull) > LONGEST_HULL_NUMBER:
+        return None
+    moment, count = clock[0], clock[1]
+    if not (type(moment) is type(count) is int and 0 <= moment < _WHOLE_BELOW and 0 <= count < _WHOLE_BELOW):
+        return None
+    if replaces and not all(map(_ID.fullmatch, replaces)):
         return None
     instrument = f'"instrument":"{more["instrument"]}",' if more else ""
-    versions = ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) if plugins else ""
-    try:
-        stated = f'"{value}"' if is_text else _ENCODER.encode(value)
-        raw = (
-            f'{{"at":"{at}","by":"{by}","clock":[{moment},{count}],"dev":"{dev}","hull":"{hull}",{instrument}'
-            f'"job":"{job}","kind":"{kind}","plugins":{{{versions}}},"program":"{__version__}",'
-            f'"replaces":{_listed(replaces)},"subject":{_listed(subject)},"v":{ENTRY.version},'
-            f'"value":{stated}}}'
-        ).encode()
-    except ValueError:  # a number of more digits than Python writes, half of a surrogate pair
+    raw = (
+        f'{{"at":"{at}","by":"{by}","clock":[{moment},{count}],"dev":"{dev}","hull":"{hull}",{instrument}'
+        f'"job":"{job}","kind":"{kind}","plugins":{versions}{_OF_PROGRAM}{_listed(replaces)},'
+        f'"subject":{_listed(subject)}{_OF_VERSION}{stated}}}'
+    ).encode()
+    if len(raw) > LARGEST_ENTRY or not (raw.isascii() or _is_of_one_spelling(raw)) or not _is_wall_time(at):
         return None
-    if not (_parts_of_sound(raw) and _is_wall_time(at)):
+    name, stamp = entry_id(raw), tuple.__new__(Stamp, (moment, count))
+    about, instead, meter = (*subject,), (*replaces,), _text(more["instrument"]) if more else ""
+    return Entry(
+        name, raw, kind, hull, job, about, instead, value, stamp, at, by, dev, meter, kind in KINDS, True, None, raw
+    )
+
+
+def _stand_as_they_are(texts: list[Any]) -> bool:
+    """Whether all of these are text, with no quote or escape in it, and nothing that is not seen in print."""
+    if {*map(type, texts)} - _TEXT:
+        return False
+    joined = "".join(texts)
+    return joined.isprintable() and '"' not in joined and "\\" not in joined
+
+
+_OF_PROGRAM = f',"program":"{__version__}","replaces":'
+_OF_VERSION = f',"v":{ENTRY.version},"value":'
+_last_versions: list[tuple[dict[str, str], str]] = [({}, "{}")]
+"""The plugins of the entry made last, and how they are spelt: a tablet names the same in each."""
+
+
+def _versions_spelt(plugins: Mapping[str, str]) -> str | None:
+    """The versions of plugins as they stand in an entry; None where one must be looked through."""
+    last, spelt = _last_versions[0]
+    if plugins == last:
+        return spelt
+    if not (_stand_as_they_are([*plugins, *plugins.values()]) and "".join(plugins).isascii()):
         return None
-    lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
-    meter = _text(more["instrument"]) if more else ""
-    return Entry(entry_id(raw), raw, kind, hull, job, *lists, value, stamp, at, by, dev, meter, kind in KINDS, True)
+    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) + "}"
+    _last_versions[0] = {**plugins}, spelt
+    return spelt
 
 
 def _listed(texts: list[str]) -> str:
@@ -459,25 +497,30 @@ def hull_key_of(raw: bytes) -> str:
     return hull_key_and_parts(raw)[0]
 
 
-Parts = tuple[bytes, ...]
-"""Of an entry of the plain shape: hull, job, kind, plugins, subject and value, all as they are spelt."""
+Parts = tuple[bytes, bytes, bytes]
+"""Of an entry of the plain shape: its head, which is all from the tablet to its plugins, its subject and its value, as
+they are spelt. A tablet spells the head alike in many entries, so what stands in it is looked up: `head_of`.
+"""
+
+
+class Head(NamedTuple):
+    """What a head says: the hull's key; job and kind as they are spelt."""
+
+    hull_key: str
+    job: bytes
+    kind: bytes
 
 
 def hull_key_and_parts(raw: bytes) -> tuple[str, Parts | None]:
     """`hull_key_of` and `plain_parts` in one look."""
     parts = _parts_of_sound(raw)
-    return (_key_of_plain_hull(parts[0]), parts) if parts else (read_entry(raw).hull_key, None)
+    return (head_of(parts[0]).hull_key, parts) if parts else (read_entry(raw).hull_key, None)
 
 
 def _parts_of_sound(raw: bytes) -> Parts | None:
     """Of bytes of the plain shape that are an entry; None where that is not seen in one look."""
-    plain = _is_plain(raw)
-    if plain is None or len(raw) > LARGEST_ENTRY or not (raw.isascii() or _is_of_one_spelling(raw)):
-        return None
-    parts = plain.groups()
-    if not _plugins_are_sorted(parts[_PLUGINS]):
-        return None
-    return parts if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(parts[-1]) else None
+    parts = plain_parts(raw) if len(raw) <= LARGEST_ENTRY else None
+    return parts if parts and _keys_are_sorted(parts[-1]) else None
 
 
 def _is_of_one_spelling(raw: bytes) -> bool:
@@ -493,26 +536,20 @@ def _is_of_one_spelling(raw: bytes) -> bool:
     return True
 
 
-def parts_of_lines(lines: bytes) -> list[Parts]:
+def parts_of_lines(lines: bytes, hull_key: str) -> list[Parts]:
     """`plain_parts` of checked entries that `hull_key_of` would take, in one search; of the others nothing.
 
-    lines : of a hull file, each an id, a space and the entry's bytes
+    lines    : of a hull file, each an id, a space and the entry's bytes
+    hull_key : of the hull that all of them belong to; nothing where one does not
     """
     if len(lines) > LARGEST_ENTRY and max(map(len, lines.split(b"\n"))) > LARGEST_ENTRY:
         return []
     if not (lines.isascii() or _is_of_one_spelling(lines)):
         return []
     found: list[Parts] = _plain_lines(lines)
-    if not all(map(_plugins_are_sorted, {parts[_PLUGINS] for parts in found})):
+    if any(head is None or head.hull_key != hull_key for head in map(_head_of, {head for head, _, _ in found})):
         return []
-    if b"}}\n" in lines:
-        found = [parts for parts in found if _keys_are_sorted(parts[-1])]
-    return found
-
-
-def key_of_parts(parts: Parts) -> str:
-    """The hull that an entry of the plain shape belongs to."""
-    return _key_of_plain_hull(parts[0])
+    return found if all(_keys_are_sorted(value) for _, _, value in found if value[0] == _BEGINS_AN_OBJECT) else []
 
 
 def plain_parts(raw: bytes) -> Parts | None:
@@ -522,13 +559,31 @@ def plain_parts(raw: bytes) -> Parts | None:
     returns : equal bytes mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    return plain.groups() if plain and (raw.isascii() or _is_of_one_spelling(raw)) else None
+    if plain is None or not (raw.isascii() or _is_of_one_spelling(raw)):
+        return None
+    head, subject, value = plain.groups()
+    return (head, subject, value) if _head_of(head) else None
+
+
+def head_of(head: bytes) -> Head:
+    """What stands in the head of an entry of the plain shape."""
+    found = _head_of(head)
+    if found is None:
+        raise ValueError(f"no head of an entry: {head!r}")
+    return found
+
+
+@lru_cache(maxsize=1024)
+def _head_of(head: bytes) -> Head | None:
+    """The same; None for bytes that are none, or whose plugins are not sorted."""
+    found = _is_head(head)
+    if found is None or not _keys_are_sorted(found[4]):
+        return None
+    return Head(_hull_key(found[1].decode()), found[2], found[3])
 
 
 _ASCII, _BYTE, _ANY = r"[ !#-\[\]-~]", r"[ !#-\[\]-~\x80-\xff]", r'[^"\\\x00-\x1f]'
 """Characters of a text without escapes; a byte of one in UTF-8."""
-_PLUGINS = 3
-"""Where they stand among `Parts`."""
 _WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
 _IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
 
@@ -541,39 +596,47 @@ def _member(one: str) -> str:
     return rf"(?:{_simple(one)}|{_IDS})"
 
 
-def _plain_entry(one: str, of_name: str = "", group: str = "(") -> str:
-    """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
-    one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
-
-    one     : what a character of a text may be
-    of_name : what a character of a key, or of the hull's number, may be; the same unless given
-    group   : how a group begins that is none of `Parts`
-    """
-    text, told, member, of_name = f'"{one}*+"', f'"{group}{one}*+)"', _member(one), of_name or one
-    name, count = f'"{of_name}*+"', f"{group}0|[1-9][0-9]{{0,14}})"
-    four_texts = ",".join([text] * 4)  # nearly all subjects; spelt out, they need no steps back
+def _plain_head(one: str, of_name: str, group: str) -> str:
+    """A pattern of the fields from the tablet to its plugins, as `_plain_entry`."""
+    text, name = f'"{one}*+"', f'"{of_name}*+"'
     fields = {
-        "at": told,
-        "by": told,
-        "clock": rf"\[{count},{count}\]",
-        "dev": told,
-        "hull": f'"({of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "dev": f'"{group}{one}*+)"',
+        "hull": f'"({of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":"{group}{one}*+)")?',
         "job": f"({text})",
         "kind": f'"({one}++)"',
         "plugins": rf"(\{{(?:{name}:{text}(?:,{name}:{text})*+)?\}})",
+    }
+    return ",".join(f'"{name}":{shape}' for name, shape in fields.items())
+
+
+def _plain_entry(one: str, head: str = "", group: str = "(") -> str:
+    """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
+    one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
+
+    one   : what a character of a text may be
+    head  : a pattern of the fields from the tablet to its plugins; one that holds all of them unless given
+    group : how a group begins that is none of `Parts`
+    """
+    text, told, member = f'"{one}*+"', f'"{group}{one}*+)"', _member(one)
+    name, count = f'"{_ASCII if head else one}*+"', f"{group}0|[1-9][0-9]{{0,14}})"
+    four_texts = ",".join([text] * 4)  # nearly all subjects; spelt out, they need no steps back
+    first = {"at": told, "by": told, "clock": rf"\[{count},{count}\]"}
+    last = {
         "program": text,
         "replaces": f"{group}{_IDS})",
         "subject": rf"(\[(?:{four_texts}|{text}(?:,{text})*)?\])",
         "v": str(ENTRY.version),
         "value": rf"({_simple(one)}|\{{(?:{name}:{member}(?:,{name}:{member})*)?\}})",
     }
-    members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
-    return rf"\{{{members}\}}"
+    before, after = (",".join(f'"{name}":{shape}' for name, shape in fields.items()) for fields in (first, last))
+    return rf"\{{{before},{head or _plain_head(one, one, group)},{after}\}}"
 
 
-_OF_BYTES = _plain_entry(_BYTE, _ASCII, "(?:")
+_OF_BYTES = _plain_entry(_BYTE, r'("dev":[^}]*+\})', "(?:")
+"""The head ends with the plugins' end, or is none."""
 _is_plain = re.compile(_OF_BYTES.encode()).fullmatch
-_plain_lines = re.compile(rf"(?m)^[0-9a-f]{{32}} {_OF_BYTES}$".encode()).findall
+_is_head = re.compile(_plain_head(_BYTE, _ASCII, "(?:").encode()).fullmatch
+_plain_lines = re.compile(rf"(?m)^.{{33}}{_OF_BYTES}$".encode()).findall
 
 
 @cache
@@ -582,27 +645,16 @@ def _plain_text() -> re.Pattern[str]:
     return re.compile(_plain_entry(_ANY))
 
 
-_END_OF_OBJECT = ord("}")
+_BEGINS_AN_OBJECT = ord("{")
 _KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_BYTE)},?'.encode())
 """A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
 def _keys_are_sorted(value: bytes) -> bool:
-    if not value.startswith(b"{"):
+    if value[0] != _BEGINS_AN_OBJECT:
         return True
     keys: list[bytes] = _KEY_AND_REST.findall(value)
     return keys == sorted(keys) and len(keys) == len(set(keys))
-
-
-@lru_cache(maxsize=256)
-def _plugins_are_sorted(plugins: bytes) -> bool:
-    """The same; a tablet writes the same plugins into every entry."""
-    return _keys_are_sorted(plugins)
-
-
-@lru_cache(maxsize=4096)
-def _key_of_plain_hull(hull: bytes) -> str:
-    return hull_number.key(hull.decode())
 
 
 @lru_cache(maxsize=4096)

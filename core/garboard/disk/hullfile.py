@@ -32,7 +32,6 @@ from garboard.disk.entries import (
     entry_id,
     file_in_words,
     hull_key_and_parts,
-    key_of_parts,
     parts_of_lines,
     stray_of,
     view,
@@ -101,12 +100,12 @@ class PutResult:
 class Offer:
     """A hull's entries as one folder offers them to another.
 
-    ids     : of every entry here
+    ids     : of every entry here; one that stands in its file several times may be several times among them
     unknown : the entries the other does not hold
     content : what stands in the hull's file, where that was read for it and all of it is sound
     """
 
-    ids: frozenset[str]
+    ids: Collection[str]
     unknown: CheckedEntries
     content: bytes = b""
 
@@ -395,13 +394,17 @@ class HullFolder:
         """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                names = [name for file in files if (name := file.name).endswith(SUFFIX)]
+                names = [
+                    name
+                    for file in files
+                    if (name := file.name).endswith(SUFFIX) and not name.startswith(storage.UNFINISHED)
+                ]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
             return []
         names.sort()
-        return [name for name in names if not name.startswith(storage.UNFINISHED)]
+        return names
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -630,7 +633,8 @@ class HullFolder:
                     held[key] = found
                 if are_many and not (self._writing or is_at_work):
                     self._let_go(key)
-            return {key: held[key] for key in sorted(held)}
+            in_order = sorted(held)
+            return held if in_order == [*held] else {key: held[key] for key in in_order}
 
     def _let_go(self, key: str) -> None:
         """Hold a hull no longer that was read to tell what it holds, but for damage, of which there is more to tell."""
@@ -646,9 +650,10 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
-        proof_of, made_at = self._proofs.looked_up(seconds_now()), list[str]()
+        proof_of, taken, made_at = self._proofs.looked_up(seconds_now()), 0, set[str]()
 
         def not_proved() -> Iterator[str]:
+            nonlocal taken
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
                 if found is None or key in self._open:
@@ -656,7 +661,8 @@ class HullFolder:
                 elif key and (proved := proof_of(name, found)):
                     digest, entries, made = proved
                     held[key] = Holding(digest, entries)
-                    made_at.append(made)
+                    taken += 1
+                    made_at.add(made)
                 elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
@@ -678,7 +684,7 @@ class HullFolder:
                 others.append(name)
         self._proofs.write()
         if made_at:
-            self.taken = Taken(len(made_at), int(min(made_at)))
+            self.taken = Taken(taken, int(min(made_at)))
         for path in [*self.left_alone]:
             if path.name in names and path.name not in others:  # it can be read by now
                 self.left_alone.pop(path)
@@ -781,10 +787,10 @@ class HullFolder:
                 if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
                     unknown = CheckedEntries(reading.entries)
                     unknown.block = reading.block
-                    return Offer(frozenset(ids), unknown, data)
+                    return Offer(ids, unknown, data)
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
-            return Offer(frozenset(held), unknown)
+            return Offer([*held], unknown)
 
     def save(self, entry: Entry) -> str:
         """Keep one entry; saved when this returns.
@@ -792,9 +798,19 @@ class HullFolder:
         returns : its id
         errors  : NotSaved
         """
-        for _, reason in self._put(entry.hull, [entry], None)[1]:
-            raise reason
-        return entry.id
+        with self._guard:
+            self._keep_place()
+            file = self._open.get(entry.hull_key)
+            if (
+                file
+                and entry.is_checked
+                and entry.id not in file.journal.entries
+                and self._saved_at_once(file, {entry.id: entry.raw})
+            ):
+                return entry.id  # nearly always
+            for _, reason in self._put(entry.hull, [entry], None)[1]:
+                raise reason
+            return entry.id
 
     def put_if_absent(
         self,
@@ -823,8 +839,7 @@ class HullFolder:
             file = opened or self.hull(hull)
             put = _new_entries(file, entries, seen)
             new = put[0]
-            if opened and not (self._batches or self._unflushed) and file.append_at_once(new):
-                self._flush_at_once(file)
+            if opened and self._saved_at_once(file, new):
                 return put
             block = entries.block if isinstance(entries, CheckedEntries) and [*new] == [*entries] else b""
             file.append(new, block)
@@ -1167,6 +1182,15 @@ class HullFolder:
                 before += missing_of(storage.content_of(path), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
+    def _saved_at_once(self, file: HullFile, new: Mapping[str, bytes]) -> bool:
+        """Save entries, which are new, after a look at the folder; False where the file must be looked into first, or
+        more is to be flushed with it.
+        """
+        if self._batches or self._unflushed or not file.append_at_once(new):
+            return False
+        self._flush_at_once(file)
+        return True
+
     def _flush_at_once(self, file: HullFile) -> None:
         """Have the disk hold what was put into one file just now, after a look at the folder and at the file.
 
@@ -1388,8 +1412,8 @@ def _new_entries(
     new: dict[str, bytes] = {}
     seen = [] if seen is None else seen
     if isinstance(entries, CheckedEntries) and entries.block and held.keys().isdisjoint(entries):
-        found = parts_of_lines(entries.block)
-        if len(found) == len(entries) and {*map(key_of_parts, found)} == {ours}:  # nearly always: all in one search
+        found = parts_of_lines(entries.block, ours)
+        if len(found) == len(entries):  # nearly always: all in one search
             seen += found
             return {**entries}, [], {}
     refused: list[tuple[str, InputError]] = []

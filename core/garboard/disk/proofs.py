@@ -4,6 +4,9 @@
     <name> <device> <file> <length> <two times> <when> <until when> <entries> <digest>
     = <check>
 
+The lines are sorted by name. One that is not where it belongs, as an older program left it, is passed over: its file is
+read again.
+
 A proof says: the file of which the system said this was read, every entry in it proved itself, and its digest is this.
 It holds while the system says the same of the file, and for a day at most, since a disk may lose bytes without a word.
 How long exactly differs from name to name, so that not all run out at once.
@@ -27,7 +30,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 from zlib import crc32
@@ -45,7 +48,7 @@ LONGEST = 24 * 3600
 """A proof holds for so long at most [s], and for half of it at least."""
 _WORTH_WRITING = 50
 """The file is written anew when one proof in so many is new."""
-_LINES_AT_ONCE, _BYTES_AT_ONCE = 1000, 1 << 18
+_LINES_AT_ONCE = 1000
 _SIGN = b"= "
 """Begins the last line and stands in no other."""
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
@@ -85,7 +88,10 @@ class Proofs:
         self._path = folder / FILE
         self._noting = noting
         self._alone = alone
-        self._lines: dict[str, str] | None = None if of_today else {}
+        self._text = None if of_today else ""
+        """The lines as they stand in the file, sorted; None before it was read."""
+        self._lines: dict[str, str] = {}
+        """By name, those that are others now than in the text; "" where there is none any more."""
         self._new = 0
         self._as_found = self._as_it_stands()
 
@@ -93,12 +99,23 @@ class Proofs:
         """Gives of a file's name, and of what the system says of it now, the digest of its entries, how many those are,
         and when that was proved; None where the file must be read.
 
+        It is asked of names as they are sorted. So are the lines, which are gone through once and not taken apart.
+
         now : `seconds_now`
         """
-        lines = self._read_once()
+        text, at, line_of = self._read_once(), 0, self._lines.get
 
         def of(name: str, found: os.stat_result) -> tuple[str, int, str] | None:
-            line, marks = lines.get(name, ""), _marks_of(found)
+            nonlocal at
+            if (line := line_of(name)) is None:
+                start = f"{name} "
+                while at < len(text) and not text.startswith(start, at) and text[at : text.find(" ", at)] < name:
+                    at = text.find("\n", at) + 1
+                if not text.startswith(start, at):
+                    return None
+                begin, at = at + len(start), text.find("\n", at) + 1
+                line = text[begin : at - 1]
+            marks = _marks_of(found)
             if not line.startswith(marks):
                 return None
             try:
@@ -111,9 +128,10 @@ class Proofs:
 
     def forget(self, name: str) -> None:
         """Believe no proof of a file that just could not be read."""
-        lines = self._read_once()
-        if lines.pop(name, ""):
-            self._new = len(lines) + 1  # enough to be written down
+        self._take_apart()
+        if self._lines.get(name):
+            self._lines[name] = ""
+            self._new = len(self._lines) + 1  # enough to be written down
 
     def add(self, name: str, found: os.stat_result, held: tuple[str, int], now: int) -> None:
         """Take in what a file holds that was read and proved.
@@ -121,29 +139,35 @@ class Proofs:
         found : what the system said of it before
         now   : when that was [ns]
         """
-        if self._lines is None or not now - changed(found) > COARSEST_CLOCK:
+        if self._text is None or not now - changed(found) > COARSEST_CLOCK:
             return
         made = now // _SECOND
         until = made + LONGEST - crc32(name.encode()) % (LONGEST // 2)
         self._lines[name] = f"{_marks_of(found)}{_in_digits(made)} {_in_digits(until)} {held[1]} {held[0]}"
         self._new += 1
 
-    def _read_once(self) -> dict[str, str]:
-        if self._lines is None:
+    def _read_once(self) -> str:
+        if self._text is None:
             self._as_found = self._as_it_stands()
-            self._lines = _read(self._path)
-        return self._lines
+            self._text = _read(self._path)
+        return self._text
+
+    def _take_apart(self) -> None:
+        for name, line in _each(self._read_once()):
+            self._lines.setdefault(name, line)
+        self._text = ""
 
     def write(self) -> None:
         """Note them for the next program, where enough are new. Where they cannot be written, files are read again."""
-        boot, lines = _boot(), self._lines
-        if not (self._noting and boot) or lines is None or self._new * _WORTH_WRITING < max(1, len(lines)):
+        boot = self._noting and self._new and _boot()
+        if not boot or self._new * _WORTH_WRITING < self._read_once().count("\n") + len(self._lines):
             return
         if not self._alone and self._as_it_stands() != self._as_found:
             return
+        self._take_apart()
         try:
             storage.remove_unfinished(self._path.parent, of=FILE)
-            storage.write_whole(self._path, _with_check(boot, lines))
+            storage.write_whole(self._path, _with_check(boot, sorted(self._lines.items())))
             self._new = 0
             self._as_found = self._as_it_stands()
         except NotSaved:
@@ -157,30 +181,33 @@ class Proofs:
             return ""
 
 
-def _read(path: Path) -> dict[str, str]:
-    """The lines of a sound file of this start of the system; piece by piece, for all at once take much memory."""
-    found: dict[str, str] = {}
+def _read(path: Path) -> str:
+    """The lines of a sound file of this start of the system; "" where it is not sound."""
     try:
-        with storage.opened_to_read(path) as file:
-            heading = file.readline(100)
-            if not (boot := _boot()) or heading != _heading(boot):
-                return {}
-            check = crc32(heading)
-            while piece := file.read(_BYTES_AT_ONCE) + file.readline():
-                lines, sign, stated = piece.partition(_SIGN)
-                check = crc32(lines, check)
-                found.update(line.partition(" ")[::2] for line in lines.decode("latin-1").splitlines())
-                if sign:
-                    return found if sign + stated == _last(check) and not file.read(1) else {}
+        content = memoryview(storage.content_of(path) if (boot := _boot()) else b"")
     except OSError:
-        pass
-    return {}
+        return ""
+    heading, last = _heading(boot), _last(0)
+    lines, stated = content[len(heading) : -len(last)], content[-len(last) :]
+    if content[: len(heading)] != heading or stated != _last(crc32(lines, crc32(heading))):
+        return ""
+    return str(lines, "latin-1") if bytes(lines[-1:]) in (b"", b"\n") else ""
 
 
-def _with_check(boot: str, lines: dict[str, str]) -> Iterator[bytes]:
+def _each(text: str) -> Iterator[tuple[str, str]]:
+    """Name and the rest of each line, one at a time: all of them would take much memory."""
+    at = 0
+    while at < len(text):
+        end = text.find("\n", at)
+        name, _, line = text[at:end].partition(" ")
+        yield name, line
+        at = end + 1
+
+
+def _with_check(boot: str, lines: Iterable[tuple[str, str]]) -> Iterator[bytes]:
     check = crc32(heading := _heading(boot))
     yield heading
-    pieces = (f"{name} {line}\n" for name, line in lines.items())
+    pieces = (f"{name} {line}\n" for name, line in lines if line)
     while piece := "".join(islice(pieces, _LINES_AT_ONCE)).encode():
         check = crc32(piece, check)
         yield piece

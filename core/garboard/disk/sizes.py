@@ -226,8 +226,10 @@ class FileSizes:
     def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
         """`note_saved` of one file, with what `grown` made ready before it was flushed."""
         self._newer[name] = noted
-        with contextlib.suppress(OSError):  # as `_write`
+        try:  # at each save, when the processor is cold
             self._append(lines)
+        except OSError:  # as `_write`
+            return
 
     def note(
         self,

@@ -9,7 +9,6 @@ import contextlib
 import errno
 import os
 import secrets
-import socket
 import stat
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -517,6 +516,8 @@ class WriterLock:
     """
 
     def __init__(self, folder: Path) -> None:
+        import socket  # here: to read a folder nobody is named
+
         self.path = folder / LOCK_NAME
         self._place = str(self.path)
         self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)

@@ -19,7 +19,7 @@ from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.job_view import JobView, stated_left_out
 from garboard.labels import CircuitLabel
-from garboard.records import Forecast, Job, JsonValue, Vessel, is_equipment, named_by
+from garboard.records import NEW_BOAT, Forecast, Job, JsonValue, Vessel, is_equipment, named_by
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet
 
 
@@ -87,7 +87,7 @@ def open_job(
     author: Author,
     state: HullState,
     hull: str,
-    kind: str = "commissioning",
+    kind: str = NEW_BOAT,
     owner: str = "",
     technicians: Sequence[str] = (),
 ) -> list[Entry]:
@@ -156,7 +156,11 @@ def settle(author: Author, state: HullState, key: RegisterKey, value: JsonValue,
     if len(state.current(key)) < 2:
         got = f"{'/'.join(key.subject).rstrip('/')}, where nothing disagrees"
         raise InputError("settling", [Fault("value", "a disagreement; enter the value anew, or take it back", got)])
-    return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
+    read_with = {one.instrument for one in state.current(key) if one.value == value}
+    more: dict[str, JsonValue] = {"reason": reason}
+    if len(read_with) == 1 and (instrument := read_with.pop()):  # the reading chosen was made with it
+        more["instrument"] = instrument
+    return author.write(state, key.kind, key.subject, value, job=key.job, more=more)
 
 
 def sign_off(

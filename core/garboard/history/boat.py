@@ -349,6 +349,7 @@ def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, Register
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
     there = {name_of(key): (state, key) for state, key in boat.registers(job)}
-    if name.rstrip("/") not in there:
+    found = there.get(name) or there.get(name.rstrip("/"))
+    if found is None:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
-    return there[name.rstrip("/")]
+    return found

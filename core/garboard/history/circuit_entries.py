@@ -60,7 +60,8 @@ def take_in_circuits(author: Author, state: HullState, said: Mapping[tuple[str, 
 
 def _names_here(state: HullState, typed: Iterable[str], faults: list[Fault]) -> dict[str, str]:
     """What each circuit of a table is called on the boat. Two that are one there are added to the faults."""
-    here = {key.subject[1] for key in state.registers if key.kind == "field" and key.subject[:1] == (_KIND,)}
+    of_circuits = (key for key in state.registers if key.kind == "field" and key.first == _KIND)
+    here = {key.subject[1] for key in of_circuits if len(key.subject) > 1}
     alike: dict[str, list[str]] = defaultdict(list)
     for name in sorted(here):
         alike[_as_heard(name)].append(name)

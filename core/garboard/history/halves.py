@@ -121,7 +121,7 @@ def _decisions(hull: str, entries: Iterable[Entry]) -> HullState:
 def _others(here: HullState, key: RegisterKey) -> set[str]:
     """Keys of the hulls whose files hold the other halves of what is in a register."""
     if key.kind == "alias":
-        named = {hull_number.key(name) for name in key.subject[:1]}
+        named = {hull_number.key(key.first)} if key.first else set()
     elif key.is_arrival or (key.kind == "move" and key.subject == LEAVING):
         named = {named_hull(entry) for entry in here.current(key)}
         named = named if len(named) == 1 else set()  # two that disagree: a person decides first

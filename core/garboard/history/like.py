@@ -366,7 +366,8 @@ def _keep_of(entry: Entry) -> str:
 
 
 def _registers(shop: HullState) -> Iterator[tuple[RegisterKey, Register]]:
-    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE and key.subject)
+    """Those of templates, which belong to no job."""
+    return ((key, one) for key, one in shop.registers.items() if key.kind == TEMPLATE and key.subject and not key.job)
 
 
 def _standing(shop: HullState, name: str) -> dict[RegisterKey, list[Entry]]:

@@ -304,7 +304,7 @@ def bring_entries(
                 here.received.update(added)
                 if places is not None:
                     places.setdefault(hull, Places()).take_in(added, seen)
-                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
+                here.offered.update({*offer.ids} - outcome.strays.keys() | carrying.keys() if carrying else offer.ids)
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 here.strays.update(
                     (name, in_words(reason))

@@ -39,6 +39,11 @@ class RegisterKey(NamedTuple):
     subject: tuple[str, ...]
 
     @property
+    def first(self) -> str:
+        """The first word of its subject: a step, a kind of equipment, a setting. "" where an entry names none."""
+        return self.subject[0] if self.subject else ""
+
+    @property
     def is_measurement(self) -> bool:
         """Whether its values are measurements: of a step, a field, a row, of something."""
         return self.kind == "measure" and len(self.subject) == 4
@@ -78,17 +83,20 @@ def job_named(entry: Entry) -> str:
 
 
 def name_of(key: RegisterKey) -> str:
-    """What a person calls a register: "vessel/beam", "step/field", "step/field/row/of", "signoff owner/A. Marsh"."""
+    """What a person calls a register: "vessel/beam", "step/field", "step/field/row/of", "signoff owner/A. Marsh".
+
+    What stands in no step, field, row and piece is no measurement, and does not go by the name of one.
+    """
     if key.kind == "field":
         return "/".join((VESSEL, *key.subject))
-    if (
-        key.kind == "run" and key.subject
-    ):  # a recording kept for a field: the field, and enough of the file's hash to tell it
+    if key.kind == "run" and key.subject:  # the field it is kept for, and enough of the file's hash to tell it
         return f"run {'/'.join(key.subject[:-1]).rstrip('/')} {key.subject[-1][:12]}"
     if key.kind == ISSUED and key.subject:  # the job, and enough of the file's hash to tell it
         return f"book {'/'.join(key.subject[:-1])} {key.subject[-1][:12]}"
-    subject = "/".join(key.subject).rstrip("/")
-    return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()
+    subject = "/".join(key.subject)
+    if key.is_measurement and (name := subject.rstrip("/")):
+        return name
+    return f"{key.kind or 'entry'} {subject}" if subject else key.kind or "entry"
 
 
 def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:

@@ -155,7 +155,7 @@ def _of_earlier_run(
     here = [
         key
         for key in state.registers
-        if key.kind == "measure" and key.job == state.joined(job) and key.subject[0] == step
+        if key.is_measurement and key.job == state.joined(job) and key.first == step
         if key.subject[1] in describing and key.subject[2] == row
     ]
     return [

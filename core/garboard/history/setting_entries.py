@@ -64,11 +64,6 @@ def holding_entries(state: HullState, managers: Managers = None) -> tuple[str, .
     return tuple(sorted({name for names in found for name in names}))
 
 
-def record_in_words(hull: str) -> str:
-    """What a person calls what is kept under a hull's key: the hull number, or the shop's settings."""
-    return "the shop's settings" if hull == SHOP_RECORD else hull
-
-
 def shop_settings(entries: Iterable[Entry], managers: Managers = None) -> tuple[SettingSet, ...]:
     """Every value that stands in the shop's record."""
     return settings_of(replay(SHOP_RECORD, entries), managers=managers)

@@ -169,14 +169,15 @@ def unreadable_at(key: RegisterKey | None, entry: Entry, why: Misfit | Fault) ->
         step, field, row, of = key.subject
         place = (step, field, row, of)
     elif key is not None:
-        place = (*_place_in_words(key), "", "")
+        is_told = entry.kind != "retract" or member(entry.value, "kind") == key.kind != ""
+        place = (*_place_in_words(key if is_told else key._replace(kind=entry.kind)), "", "")
     return Unreadable(place=place, expected=why.expected, got=why.got, by=entry.by, at=entry.at, id=entry.id)
 
 
 def _place_in_words(key: RegisterKey) -> tuple[str, str]:
     """Step and field that stand for a register which holds no measurements."""
     subject = "/".join(key.subject)
-    if key.kind == "step":
+    if key.kind == "step" and subject:
         return subject, "state"
     return VESSEL if key.kind == "field" else key.kind, subject
 

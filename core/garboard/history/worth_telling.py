@@ -11,7 +11,7 @@ from collections.abc import Collection, Container, Iterable, Mapping
 
 import attrs
 
-from garboard.disk.entries import STRAY, Entry, Parts, canonical_bytes, plain_parts, view
+from garboard.disk.entries import STRAY, Entry, Parts, canonical_bytes, head_of, plain_parts, view
 from garboard.history.registers import register_of
 from garboard.history.values import member
 
@@ -55,27 +55,34 @@ class Places:
 
         seen : what is plain of each, in their order, where somebody looked
         """
-        ids, values = self.ids, self.values  # nearly all of a report's time goes by here
+        ids, values, begins_with = self.ids, self.values, dict[bytes, bytes]()  # most of a report's time goes by here
         for (name, raw), parts in zip(entries.items(), seen or map(plain_parts, entries.values()), strict=True):
             if parts is None:
                 self.may_name.append(raw)
                 self._read(name, raw)
                 continue
-            _, job, kind, _, subject, value = parts
+            head, subject, value = parts
+            if head not in begins_with:
+                begins_with[head] = self._begin(head)
             if value[0] == _BEGINS_AN_OBJECT:
                 self.may_name.append(raw)
-            if kind in _TO_BE_READ:
+            if not (begins := begins_with[head]):
                 self._read(name, raw)
                 continue
-            place = b"\n".join((kind, b"" if kind == b"field" else job, subject))
+            place = begins + subject
             if (found := ids.get(place)) is not None:
                 found.append(name)
                 if values[place] != value:
                     self.not_settled.add(place)
                 continue
             ids[place], values[place] = [name], value
-            if kind in _OF_A_WHOLE_HULL:
-                self.is_whole = True
+
+    def _begin(self, head: bytes) -> bytes:
+        """What stands before the subject in the place of entries with a head; b"" where each of them must be read."""
+        _, job, kind = head_of(head)
+        if kind in _OF_A_WHOLE_HULL:
+            self.is_whole = True
+        return b"" if kind in _TO_BE_READ else b"%b\n%b\n" % (kind, b"" if kind == b"field" else job)
 
     def _read(self, name: str, raw: bytes) -> None:
         """Take in an entry that must be read for it."""

@@ -30,9 +30,9 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
         return fact_in_words(f"{kind}/{of}/{fact}" if kind in EQUIPMENT else field_name)
     step = host.step(step_key)
     titles = (field.title for field in step.all_fields() if field.is_called(field_name)) if step else iter(())
-    field = next(titles, None) or field_name.replace("_", " ")
+    field = next(titles, None) or field_name.replace("_", " ") or "no name"
     named = row_in_words(place, host, view) if row and view is not None else row
-    return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, named))])
+    return ", ".join([f"{title_of(step_key, host) or 'no step'}: {field}", *filter(None, (of, named))])
 
 
 def fact_in_words(path: str) -> str:
@@ -46,7 +46,8 @@ def fact_in_words(path: str) -> str:
     kind, _, rest = path.partition("/")
     inner, _, fact = rest.rpartition("/")
     if kind not in EQUIPMENT or not inner:
-        return f"Vessel: {path.replace('/', ' ').replace('_', ' ')}"
+        told = path.replace("/", " ").replace("_", " ").strip()
+        return f"Vessel: {told}" if told else "Vessel"
     piece, _, device = inner.partition("/devices/")
     of_propeller = kind == "engines" and piece.endswith("/propeller")
     piece = piece.removesuffix("/propeller") if of_propeller else piece
@@ -111,7 +112,8 @@ def kind_in_words(kind: str, subject: Iterable[str]) -> str:
     """
     first, *rest = (*subject, "")
     told = (kind, *rest) if first == kind else (kind, first, *rest)
-    return " ".join(filter(None, told)).replace("/", " ").replace("_", " ")
+    words = " ".join(filter(None, told)).replace("/", " ").replace("_", " ")
+    return words if words.strip() else "entry"
 
 
 MOST_TOLD = 3

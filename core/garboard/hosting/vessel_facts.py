@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from garboard.findings import OF_VESSEL, Doubt, in_full
+from garboard.findings import OF_VESSEL, Doubt, in_full, rounded
 from garboard.records import Battery, Engine, NetworkBus, Vessel, unusual_in, unusual_of
 from garboard.units import Amount
 
@@ -22,6 +22,22 @@ STARTED_BY_HAND = 40.0
 """Below this an outboard may be started by hand, or by a small battery [hp]; common practice, no source."""
 LEAST_TO_CRANK = 30.0
 """No motor that cranks an outboard draws less [A]; common practice, no source."""
+MOST_HOURS = 20_000.0
+"""No outboard runs longer [h]; common practice, no source."""
+CHARGES, CHARGES_BESIDES = 0.75, 15.0
+"""No outboard charges with more than so many amperes for each horsepower, and so many besides [A]; common practice, no
+source."""
+BURNS = 0.50 / 6.1
+"""What an engine burns at full throttle for each hp, by 0.50 lb/(hp h) and 6.1 lb/gal; common practice [gal/h]."""
+LEAST_FULL_THROTTLE = 0.25
+"""No boat has tanks for less than this at full throttle [h]; common practice, no source."""
+PLATE_PER_LENGTH = 60.0
+"""No maximum-power plate says more for each foot of length [hp/ft]; common practice, no source."""
+CABLE_BY_LENGTH = 3.0
+"""A cable run of more than so many times the boat's length is asked about [-]; common practice, no source."""
+THIN_FROM, THINNEST = 75.0, 11.0
+"""An engine of so many horsepower and more turns no propeller of a smaller diameter [hp] [in]; common practice, no
+source."""
 HOURS_APART = 50.0
 """Engines of one boat that have run further apart than this are asked about [h]; common practice, no source."""
 PRINTED = (60, 70, 75, 80, 85, 90, 105, 125, 200)
@@ -52,6 +68,8 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
     yield from _cranks_too_little(vessel)
     yield from _hours_apart(vessel)
     yield from _lighter_laden(vessel)
+    yield from _too_thin(vessel)
+    yield from _longer_than_the_boat(vessel)
     for number, engines in _shared((one.serial_number.strip().casefold(), one.position) for one in vessel.engines):
         yield f"{engines[0]} engine and {engines[1]} engine have one serial number, {number.upper()}. Is it right?"
     yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
@@ -80,6 +98,21 @@ def _cranks_too_little(vessel: Vessel) -> Iterator[str]:
             if one.use == "cranking motor" and amount and amount.to("A") < LEAST_TO_CRANK:
                 yield f"circuit {one.name}: {what} {amount} is too little for a cranking motor. Is it one?"
                 break
+
+
+def _too_thin(vessel: Vessel) -> Iterator[str]:
+    """Nothing is in doubt for it: slip is told by pitch, and no verdict by diameter."""
+    for engine in vessel.engines:
+        diameter = engine.propeller.diameter if engine.propeller else None
+        if diameter and _power(engine) >= THIN_FROM and diameter.to("in") < THINNEST:
+            yield f"{engine.position} engine: a propeller of {diameter} on {engine.rated_power}. Is it right?"
+
+
+def _longer_than_the_boat(vessel: Vessel) -> Iterator[str]:
+    """Nothing is in doubt for it: a length entered too long passes nothing that is too thin."""
+    for circuit in vessel.circuits:
+        if vessel.length and circuit.length and circuit.length.to("ft") > CABLE_BY_LENGTH * vessel.length.to("ft"):
+            yield f"circuit {circuit.name}: {circuit.length} of cable on a boat of {vessel.length}. Is it right?"
 
 
 def _shared(named: Iterable[tuple[str, str]]) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -116,6 +149,10 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
         if rating and rating.to("degC") > PRINTED[-1] + 0.5:
             text = f"circuit {circuit.name}: {rating} is more than any cable's insulation is rated"
             yield from _doubts(text, circuit.name, "circuits.insulation_temperature")
+    yield from _of_tanks(vessel)
+    plate, length = vessel.plate_power, vessel.length
+    if plate and length and plate.to("hp") > PLATE_PER_LENGTH * length.to("ft"):
+        yield from _doubts(f"plate power {plate} is more than any boat of {length} is built for", "", "plate_power")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
         yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
     yield from _of_sensors(vessel)
@@ -130,9 +167,30 @@ def _of_sensors(vessel: Vessel) -> Iterator[Doubt]:
             yield from _doubts(text, sensor, "heading_sensors.source")
 
 
+def _of_tanks(vessel: Vessel) -> Iterator[Doubt]:
+    """Tanks that would be empty before the boat has left: one of them was entered in another unit, or is not listed."""
+    held = [tank.capacity.to("gal") for tank in vessel.tanks if tank.capacity]
+    burnt = sum(map(_power, vessel.engines)) * BURNS
+    if held and len(held) == len(vessel.tanks) and sum(held) < LEAST_FULL_THROTTLE * burnt:
+        minutes = rounded(sum(held) / burnt * 60, 0)
+        for tank in vessel.tanks:
+            text = f"tank {tank.name}: {tank.capacity}, and full throttle burns all there is in {minutes} min"
+            yield from _doubts(text, tank.name, "tanks.capacity")
+
+
+def _power(engine: Engine) -> float:
+    return engine.rated_power.to("hp") if engine.rated_power else 0.0
+
+
 def _of_engine(engine: Engine) -> Iterator[Doubt]:
-    low, high, limiter = map(_speed, (engine.full_throttle_low, engine.full_throttle_high, engine.limiter_speed))
     of, ends = engine.position, ("engines.full_throttle_low", "engines.full_throttle_high")
+    if engine.hours and engine.hours.to("h") > MOST_HOURS:
+        yield from _doubts(f"{of} engine: no outboard runs {engine.hours}", of, "engines.hours")
+    charges, power = engine.charging_current, _power(engine)
+    if charges and power and charges.to("A") > CHARGES * power + CHARGES_BESIDES:
+        text = f"{of} engine: {charges} is more than an outboard of {engine.rated_power} charges with"
+        yield from _doubts(text, of, "engines.charging_current")
+    low, high, limiter = map(_speed, (engine.full_throttle_low, engine.full_throttle_high, engine.limiter_speed))
     window = f"{of} engine: full-throttle window {in_full(low or 0)} to {in_full(high or 0)} rev/min"
     if low and high and low >= high:
         yield from _doubts(f"{window} has its low end first", of, *ends)
@@ -149,7 +207,7 @@ def _of_engine(engine: Engine) -> Iterator[Doubt]:
 def _of_battery(battery: Battery, vessel: Vessel) -> Iterator[Doubt]:
     """A battery that starts an outboard has to hold enough for it."""
     capacity = battery.capacity.to("Ah") if battery.capacity else LEAST_TO_START
-    strongest = max((one.rated_power.to("hp") for one in vessel.engines if one.rated_power), default=0.0)
+    strongest = max(map(_power, vessel.engines), default=0.0)
     if capacity < LEAST_TO_START and strongest >= STARTED_BY_HAND and _may_start(battery, vessel):
         text = f"battery {battery.name}: {battery.capacity} does not start an outboard of {in_full(strongest)} hp"
         yield from _doubts(text, battery.name, "batteries.capacity")

@@ -39,7 +39,7 @@ from garboard.job_files.job_file import (
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
-from garboard.records import Measurement, Vessel
+from garboard.records import NEW_BOAT, Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
@@ -288,7 +288,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
     yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
-    yield from map(Question, unusual_facts(job.vessel))
+    yield from map(Question, (*unusual_facts(job.vessel), *_run_for_long(job)))
     for shared, engines in shared_numbers(job.vessel.engines).items():
         names = " and ".join(engine.position for engine in engines)
         yield Question(
@@ -311,6 +311,19 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
                 *_question_about_dates(measurement, step, job),
             )
             yield from (_question_at(place_of(measurement), words, host) for words in asked)
+
+
+NEW_UNTIL = 100.0
+"""A newly rigged engine that has run longer is asked about [h]: it may be a used one; common practice, no source."""
+
+
+def _run_for_long(job: JobView) -> Iterator[str]:
+    """Engines of a newly rigged boat that have run for long; 5000 h is easily typed for 5.000 h."""
+    if job.job.kind != NEW_BOAT:
+        return
+    for engine in job.vessel.engines:
+        if engine.hours and engine.hours.to("h") > NEW_UNTIL:
+            yield f"{engine.position} engine has run {engine.hours}, and the boat is newly rigged. Is it right?"
 
 
 def _of_own_kinds(vessel: Vessel, host: PluginHost) -> Iterator[Question]:

@@ -11,6 +11,7 @@ from typing import Any
 import attrs
 
 import garboard
+from garboard import hull_number
 from garboard.faults import in_number, in_words
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.history.plans import SetAside
@@ -134,25 +135,26 @@ def _made(
     is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
     all_judged = is_whole and not host.problems
     owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
+    number = hull_number.printed(vessel.hull_number)
     aboard = ", ".join(
         filter(
             None,
-            (_short(vessel.name, _LONGEST_ON_CARD), f"hull number {vessel.hull_number}", date_in_words(job.opened)),
+            (_short(vessel.name, _LONGEST_ON_CARD), f"hull number {number}", date_in_words(job.opened)),
         )
     )
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, DrawnSignatures(load_photo), cards)
-    named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
+    named = " ".join((printable(vessel.name).strip() or number).split())
     created = _created(job.opened)
     book: dict[str, Any] = {
         "paper": size,
         "title": f"Handover book of {named}{'' if state.is_done and is_whole else ', draft'}",
         "author": job.shop or "Garboard",
-        "subject": f"Hull number {vessel.hull_number}",
+        "subject": f"Hull number {number}",
         "hull_number": vessel.hull_number,
         "date": {name: getattr(created, name) for name in ("year", "month", "day", "hour", "minute", "second")},
         "foot": {
-            "hull": f"Hull number {vessel.hull_number}",
+            "hull": f"Hull number {number}",
             "date": date_in_words(job.opened[:10]),
             "name": _short(named),
             "state": _state_in_foot(state, is_whole, is_aside=aside is not None),
@@ -239,7 +241,7 @@ def _cover(
         "eyebrow": "HANDOVER BOOK",
         "name": _on_cover(vessel.name) or "Vessel without a name",
         "model": _on_cover(" ".join(filter(None, (vessel.maker, vessel.model)))),
-        "hull_number": vessel.hull_number,
+        "hull_number": hull_number.printed(vessel.hull_number),
         "facts": [[label, _on_cover(value)] for label, value in facts.items() if value],
         "state": [*first, *handed_over_or_not(state)],
         "checks": in_number(len(assessed), "check"),

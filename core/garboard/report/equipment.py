@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import TypeVar
 
+from garboard import hull_number
 from garboard.findings import Table
 from garboard.hosting.equipment import Kinds, kind_title, kinds_shown, plugin_needed
 from garboard.records import (
@@ -27,7 +28,7 @@ Piece = TypeVar("Piece")
 def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
     """What is known of the vessel, label and value."""
     facts = {
-        "Hull number": vessel.hull_number,
+        "Hull number": hull_number.printed(vessel.hull_number),
         "Name": vessel.name,
         "Maker": vessel.maker,
         "Model": vessel.model,

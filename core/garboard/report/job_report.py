@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from garboard import hull_number
 from garboard.findings import Basis, Finding, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
@@ -116,7 +117,7 @@ def print_heading(console: Console, view: JobView, aside: SetAside | None = None
     console.print(
         Text.assemble(
             (visible_name(vessel.name) or "Vessel without a name", "bold"),
-            f"  hull number {visible_name(vessel.hull_number)}",
+            f"  hull number {visible_name(hull_number.printed(vessel.hull_number))}",
         )
     )
     about = [job.kind, job.id, job.opened, job.place, job.shop]

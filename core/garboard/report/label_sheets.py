@@ -18,6 +18,7 @@ import segno
 from fpdf import FPDF, FontFace
 from fpdf.fonts import TTFFont
 
+from garboard import hull_number
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
 from garboard.report.palette import DAY, rgb
@@ -149,7 +150,7 @@ def panel_schedule(title: str, vessel: Vessel, labels: Sequence[CircuitLabel], p
     sheet.set_auto_page_break(True, margin=15)
     sheet.add_page(format=PAPERS[paper])
     sheet.line_of(_cut(sheet, f"Circuits of {title}", 14, sheet.epw, bold=True), 15, 15, 14, bold=True)
-    sheet.line_of(f"Hull number {vessel.hull_number}", 15, 15 + line_height(14), 9)
+    sheet.line_of(f"Hull number {hull_number.printed(vessel.hull_number)}", 15, 15 + line_height(14), 9)
     sheet.set_y(15 + line_height(14) + line_height(9) + 4)
     sheet.set_font("labels", size=9)
     of_circuit = {circuit.name: circuit for circuit in vessel.circuits}
@@ -174,7 +175,8 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     errors  : ValueError for more than a symbol of this size holds
     """
     wide, high = STICKER
-    sheet = _Sheet(f"Hull number {vessel.hull_number}")
+    number = hull_number.printed(vessel.hull_number)
+    sheet = _Sheet(f"Hull number {number}")
     sheet.add_page(format=STICKER)
     symbol = segno.make(address or vessel.hull_number, error="m", micro=False)
     dots = [list(row) for row in symbol.matrix]
@@ -187,8 +189,8 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
         for start, length in _runs(row):
             sheet.rect(left + start * each, left + down * each, length * each, each, style="F")
     x, room = high + _EDGE, wide - high - 2 * _EDGE
-    size = _size_that_fits(sheet, vessel.hull_number, room, LARGEST_TYPE, bold=True)
-    sheet.line_of(_cut(sheet, vessel.hull_number, size, room, bold=True), x, 6, size, bold=True)
+    size = _size_that_fits(sheet, number, room, LARGEST_TYPE, bold=True)
+    sheet.line_of(_cut(sheet, number, size, room, bold=True), x, 6, size, bold=True)
     sheet.line_of(_cut(sheet, vessel.name, 8, room), x, 6 + line_height(size) + 1, 8)
     return sheet.bytes()
 

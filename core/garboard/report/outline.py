@@ -298,18 +298,18 @@ FIND_OUT = "Find out which is right, then correct the entry or take it out."
 
 def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
     """Readings that contradict each other, each contradiction once: nobody knows yet whether the boat is in order."""
-    found: dict[str, PunchItem] = {}
+    found: dict[tuple[str, str], PunchItem] = {}
     for one in assessed:
         for doubt in one.finding.doubts:
             about = "" if doubt.text.startswith(one.finding.about) else one.finding.about
             text = f"{_sentence(doubt.text)} {FIND_OUT}"
-            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step, one.title))
+            found.setdefault((doubt.text, ""), PunchItem(about, text, "in doubt", doubt.step, one.title))
     told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
     for one in assessed:
         for lack in one.finding.missing:
             if lack.lack is Lack.CONTRADICTS and lack.step not in told:
                 item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step, one.title)
-                found.setdefault(lack.text, item)
+                found.setdefault((lack.text, lack.of), item)  # of two engines it is said of each
     return tuple(found.values())
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import attrs
 
+from garboard import hull_number
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Number, Table, Verdict, rounded
 from garboard.history.proof import Proof, in_groups
@@ -288,11 +289,12 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
 def _proof(view: JobView, proof: Proof) -> Part:
     """What a copy of this book is compared by: hull number and root, as text and as a code."""
     number = view.vessel.hull_number
+    shown = hull_number.printed(number)
     return {
         "kind": "proof",
         "code": qr_code(f"{number} {proof.root}"),
-        "alt": f"Code with the hull number {number} and the root of this book, {proof.root}.",
-        "title": f"Hull number {number}",
+        "alt": f"Code with the hull number {shown} and the root of this book, {proof.root}.",
+        "title": f"Hull number {shown}",
         "root": [in_groups(proof.root[start : start + 32]) for start in (0, 32)],
         "words": "The shop holds what this book was made of. By this number it tells whether a copy is true.",
     }

@@ -14,6 +14,7 @@ from typing import Any
 
 import attrs
 
+from garboard import hull_number
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number
 from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
@@ -428,7 +429,8 @@ def _signatures(
     view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSignatures, *, has_entries: bool
 ) -> Iterator[Part]:
     vessel, job = view.vessel, view.job
-    named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
+    number = f"hull number {hull_number.printed(vessel.hull_number)}"
+    named = f"{vessel.name}, {number}" if vessel.name else number
     work = f" after {job.kind}" if job.kind else ""
     if not state.is_done:
         yield from handed_over_or_not(state)

@@ -13,12 +13,13 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from garboard import hull_number
-from garboard.disk.entries import PLAN
+from garboard.disk.entries import PLAN, Entry
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_number, in_words
 from garboard.findings import in_full
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
+from garboard.history.past import reason_in
 from garboard.history.plans import (
     ASSIGNED,
     COMMENT,
@@ -411,14 +412,22 @@ def weeks_in_words(head: Headline, what: str) -> str:
 # --- what a manager plans
 
 
+def _said(entry: Entry) -> tuple[str, str]:
+    """What a plan's entry is about, and what it says of it."""
+    what, value = entry.subject[1], entry.value if isinstance(entry.value, str) else ""
+    if not value:
+        return what, ": ".join(filter(None, ("taken back", reason_in(entry))))
+    return what, wording.written_at(value) if what == PROMISED else value
+
+
 def plan_page(visit: Visit) -> Response:
     """What is planned for a job, and everything that ever was, with who."""
     boat, job = _job(visit, visit.asked("job"))
     home = boat.state_of(job)
     parts = (job, *home.parts(job))
-    keys = [key for key in home.registers if key.kind == PLAN and key.subject[:1] and key.subject[0] in parts]
+    found = [one for key, one in home.registers.items() if key.kind == PLAN and key.first in parts and key.subject[1:]]
     said = sorted(
-        (entry for key in keys for entry in home.register(key).history if not home.register(key).misfits.get(entry.id)),
+        (entry for register in found for entry in register.history if entry.id not in register.misfits),
         key=lambda entry: (entry.clock, entry.id),
         reverse=True,
     )
@@ -428,11 +437,11 @@ def plan_page(visit: Visit) -> Response:
         "plan.html",
         hull=boat.state.hull,
         name=" ".join(boat.vessel().name.split()),
-        number=boat.state.hull_number,
+        number=hull_number.printed(boat.state.hull_number),
         job=job,
         plan=plan_of(home, parts),
         was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},
-        said=said,
+        said=[(entry.at, entry.by, *_said(entry)) for entry in said],
         aside=set_aside_of(home, parts),
         saw=seen_by_now(home, parts),
         waits_for=WAITS_FOR,

@@ -12,6 +12,7 @@ from garboard.faults import in_number
 from garboard.findings import Number, Verdict, with_uncertainty
 from garboard.history.past import reason_in
 from garboard.history.plans import PROMISED
+from garboard.history.shapes import misfit_of
 from garboard.records import Measurement
 from garboard.report.outline import PhaseOutline, StepOutline
 from garboard.steps import BEHIND, Assessed
@@ -232,19 +233,20 @@ def _lines(entries: Sequence[Entry], settled: dict[str, str], *, is_first: bool)
     if is_first:
         yield "Opened"
     by: dict[str, int] = defaultdict(int)
+    told = {entry.id for entry in entries if entry.kind in (SIGNED, PLAN) and misfit_of(entry) is None}
     for entry in entries:
-        if entry.kind not in (SIGNED, PLAN) and entry.id not in settled:
+        if entry.id not in told and entry.id not in settled:
             by[entry.by] += 1
     if by:
-        told = ", ".join(f"{name} {number}" for name, number in sorted(by.items()))
-        yield f"{in_number(sum(by.values()), 'entry', 'entries')}: {told}"
+        of_whom = ", ".join(f"{name} {number}" for name, number in sorted(by.items()))
+        yield f"{in_number(sum(by.values()), 'entry', 'entries')}: {of_whom}"
     for entry in sorted(entries, key=lambda entry: entry.clock):
         if entry.id in settled:
             yield f"{settled[entry.id]} settled by {entry.by}: {value_in_words(entry.value)}"
-        elif entry.kind == SIGNED:
+        elif entry.id in told and entry.kind == SIGNED:
             name = " ".join(entry.subject[1:]) or entry.by
             yield f"Signed by {name}, {entry.subject[0] if entry.subject else ''}".rstrip(", ")
-        elif entry.kind == PLAN:
+        elif entry.id in told:
             what = " ".join(entry.subject[1:2]).replace("_", " ").capitalize()
             value = value_in_words(entry.value)
             yield f"{what}: {written_at(value) if entry.subject[1:2] == (PROMISED,) else value}, by {entry.by}"

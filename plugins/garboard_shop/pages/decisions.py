@@ -85,7 +85,7 @@ def _chosen(declared: Sequence[Setting], summary: BoatSummary, state: HullState,
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     if key.kind == "setting":
         for setting in declared:
-            if setting.key == key.subject[0]:
+            if setting.key == key.first:
                 view = summary.boat.view(key.job)
                 values, _ = in_force(declared, view.settings_set, view.signed_under)
                 settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})

@@ -13,6 +13,7 @@ from anyio import CapacityLimiter
 from jinja2 import DictLoader, Environment, StrictUndefined, Undefined
 from markupsafe import Markup, escape
 
+from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.entries import Entry
@@ -215,6 +216,7 @@ def _templates(desk: ShopDesk) -> Environment:
         in_full,
         rounded,
         wording.number_differences,
+        hull_number.printed,
         drawing.mark_svg,
         drawing.figure_name,
         drawing.figure_in_words,

@@ -232,8 +232,8 @@ class BoatSummary:
 
     @property
     def number(self) -> str:
-        """The hull number as it was typed."""
-        return self.boat.state.hull_number
+        """The hull number as it is printed on the transom."""
+        return hull_number.printed(self.boat.state.hull_number)
 
     @property
     def name(self) -> str:
@@ -409,7 +409,7 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
         return place_in_words((step, field, row, of), host, seen)
-    if key.kind == "field" and (key.subject[0] in host.equipment or is_own_kind(key.subject[0])):
+    if key.kind == "field" and (key.first in host.equipment or is_own_kind(key.first)):
         return name_in_words("/".join(key.subject), host)
     if key.kind == "field":
         return fact_in_words("/".join(key.subject))
@@ -417,7 +417,7 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
         return name_in_words(name_of(key), host)
     if key.kind == "setting" and key.subject:
         titles = {setting.key: setting.field.title for setting in host.settings}
-        return f"Setting: {titles.get(key.subject[0], key.subject[0])}"
+        return f"Setting: {titles.get(key.first, key.first)}"
     if key.kind == "move":
         return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
     return kind_in_words(key.kind, key.subject)
@@ -664,7 +664,8 @@ def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchI
     if found[Verdict.FAIL]:
         yield f"{in_number(found[Verdict.FAIL], 'check')} {'fails' if found[Verdict.FAIL] == 1 else 'fail'}"
     if others:
-        yield f"{in_number(len(others), 'item')} open on the punch list"
+        item = "item" if len(others) == len(punch) else "more item"  # what fails stands on it too
+        yield f"{in_number(len(others), item)} open on the punch list"
     if found[Verdict.NOT_ENOUGH_DATA]:
         without = found[Verdict.NOT_ENOUGH_DATA]
         yield f"{in_number(without, 'check')} without enough data"

@@ -247,13 +247,13 @@ def _amount(entries: int, files: int) -> str:
 def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
     route = Route(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
     if key.kind == "measure":
-        route = attrs.evolve(route, step=key.subject[0])
+        route = attrs.evolve(route, step=key.first)
     if key.kind == "setting":
         whose = "the shop" if hull == SHOP_RECORD else phrase("a job of {hull}", hull=hull)
         return ReportLine(
             phrase(
                 "Two values for the setting {setting} of {whose}. A manager chooses at the shop.",
-                setting=key.subject[0],
+                setting=key.first,
                 whose=whose,
             ),
             True,

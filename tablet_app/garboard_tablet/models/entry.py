@@ -543,7 +543,7 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
     >>> piece_of(("engines", "port", "propeller", "pitch"))
     ('engines', 'port')
     """
-    if not is_equipment(path[0]):
+    if len(path) < 2 or not is_equipment(path[0]):
         return ()
     return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
 

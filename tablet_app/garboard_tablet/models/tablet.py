@@ -151,7 +151,7 @@ class Tablet:
 
     def home_of(self, hull: str, key: RegisterKey) -> HullState:
         """What holds a register: of a vessel's field, where the others of its kind stand."""
-        return self.boat(hull).vessel_home(key.subject[0]) if key.kind == "field" else self.state_of(hull, key.job)
+        return self.boat(hull).vessel_home(key.first) if key.kind == "field" else self.state_of(hull, key.job)
 
     def size(self, hull: str, job: str) -> int:
         """How many entries a job's state and findings rest on, the shop's settings among them; it only grows."""

@@ -150,7 +150,7 @@ class VesselLine:
     @property
     def numbers(self) -> str:
         """Its number, and the others it has."""
-        return ", also ".join((self.hull_number, *map(printed, self.also)))
+        return ", also ".join((self.hull_number, *map(hull_number.printed, self.also)))
 
     @property
     def saved_words(self) -> str:
@@ -361,7 +361,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     to_do = next((step.title for step, left in zip(steps, still_open, strict=True) if left), "")
     return VesselLine(
         hull=hull,
-        hull_number=printed(boat.state.hull_number),
+        hull_number=hull_number.printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
         phase=phase,
@@ -437,16 +437,8 @@ def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
 
 
 def _without_job(tablet: Tablet, hull: str) -> str:
-    targets = sorted({printed(target) for target in moved_away(tablet, hull).values()})
+    targets = sorted({hull_number.printed(target) for target in moved_away(tablet, hull).values()})
     return phrase("job moved to {targets}", targets=", ".join(targets)) if targets else "no job yet"
-
-
-def printed(text: str) -> str:
-    """A hull number as it is printed; as typed when it is not well formed."""
-    try:
-        return hull_number.parse(text).text
-    except InputError:
-        return text
 
 
 def vessel_name(tablet: Tablet, hull: str) -> str:
@@ -456,7 +448,7 @@ def vessel_name(tablet: Tablet, hull: str) -> str:
 
 def number_of(tablet: Tablet, hull: str) -> str:
     """Its hull number as it is printed."""
-    return printed(tablet.state_of(hull).hull_number)
+    return hull_number.printed(tablet.state_of(hull).hull_number)
 
 
 def whose(tablet: Tablet, route: Route) -> str:

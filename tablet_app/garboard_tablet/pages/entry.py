@@ -164,15 +164,15 @@ class EntryPage(EchoingPage):
     # What stands at the left, or above
 
     def question(self, form: EntryForm) -> list[Maker]:
-        field, ask = form.field, form.ask
-        makers: list[Maker] = [lambda: Txt(field.title, HEADING, bold=True)]
+        field, ask, kept = form.field, form.ask, self.context.asked.words
+        makers: list[Maker] = [lambda: kept("title", field.title, HEADING, "ink", bold=True)]
         have, total = form.progress()
         where = (
             phrase("{context} · {have} of {total} entered", context=ask.context, have=have, total=total)
             if ask.context
             else phrase("{have} of {total} entered", have=have, total=total)
         )
-        makers.append(words(where, "quiet", SMALL))
+        makers.append(lambda: kept("where", where))
         if form.is_to_settle:
             return [*makers, self._to_settle(form)]
         if form.rivals:  # first: on a tall tablet little stands above the pad
@@ -200,7 +200,7 @@ class EntryPage(EchoingPage):
                 words(phrase("{value} was said of the earlier run. Say it of this one.", value=form.of_earlier_run))
             )
         if field.help:
-            makers.append(words(field.help, "quiet", SMALL))
+            makers.append(lambda: kept("help", field.help))
         if not form.rivals:  # nothing is judged of a value that disagrees
             makers.extend(self._verdicts(ask))
         return makers
@@ -220,11 +220,11 @@ class EntryPage(EchoingPage):
             yield words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
 
     def _typed_widget(self, form: EntryForm) -> Typed:
-        self._typed = Typed(form.text, form.unit, TYPED if self._is_tall else BIG)
+        self._typed = self.context.asked.typed(form.text, form.unit, TYPED if self._is_tall else BIG)
         return self._typed
 
     def _read_to_words(self, form: EntryForm) -> Txt:
-        self._read_to = Txt(form.read_to, SMALL, "quiet")
+        self._read_to = self.context.asked.words("read to", form.read_to)
         return self._read_to
 
     @property
@@ -235,7 +235,7 @@ class EntryPage(EchoingPage):
         return self._layout is not None and self._layout.question_height >= dp(540)
 
     def _usual_bar(self, form: EntryForm) -> LimitBar:
-        self._bar = LimitBar(usual(form), form.unit, word="usual")
+        self._bar = self.context.asked.bar(usual(form), form.unit, "usual")
         return self._bar
 
     def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from garboard_tablet.system.files import Files
     from garboard_tablet.system.guest import Guest
     from garboard_tablet.ui.between_touches import BetweenTouches
-    from garboard_tablet.ui.inputs import KeptPresses, NumberPads
+    from garboard_tablet.ui.inputs import KeptPresses, KeptQuestion, NumberPads
     from garboard_tablet.ui.run_clock import RunClock
 
 
@@ -76,6 +76,7 @@ class Context:
     between_touches: BetweenTouches
     pads: NumberPads
     presses: KeptPresses
+    asked: KeptQuestion
     files: Files
     backups: Backups
     pointed: Pointed

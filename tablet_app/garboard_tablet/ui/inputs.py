@@ -8,12 +8,15 @@ from typing import Any
 
 from kivy.clock import Clock
 from kivy.core.text import Label as CoreLabel
-from kivy.graphics import Color, SmoothLine
+from kivy.graphics import Color, Rectangle, SmoothLine
 from kivy.properties import ColorProperty
 from kivy.uix.textinput import TextInput
 from kivy.uix.widget import Widget
 
+from garboard_tablet.language import Language
 from garboard_tablet.models.keys import ERASE, POINT, SIGN
+from garboard_tablet.models.limit_bar import LimitScale
+from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import Press, Txt, act, is_measured
 
@@ -71,6 +74,43 @@ class KeptPresses:
             press.parent.remove_widget(press)
         press.serve(text, do)
         return press
+
+
+class KeptQuestion:
+    """What a value's page says beside its presses, made when first needed and kept for the next value's.
+
+    To make it anew took four times as long as to have it say something else.
+    """
+
+    def __init__(self) -> None:
+        self._made: dict[tuple[object, ...], Any] = {}
+
+    def words(self, name: str, text: str, size: float = SMALL, role: str = "quiet", *, bold: bool = False) -> Txt:
+        """The words of a name; a page has one of each."""
+        kept: Txt = self._at_work(lambda: Txt(text, size, role, bold=bold), name, size, role, bold)
+        kept.say(text)
+        return kept
+
+    def typed(self, text: str, unit: str, size: float) -> Typed:
+        """What is typed."""
+        kept: Typed = self._at_work(lambda: Typed(text, unit, size), Typed, size)
+        kept.serve(text, unit)
+        return kept
+
+    def bar(self, scale: LimitScale, unit: str, word: str) -> LimitBar:
+        """A value against limits that nothing is judged by."""
+        kept: LimitBar = self._at_work(lambda: LimitBar(scale, unit, word=word), LimitBar)
+        kept.serve(scale, unit, word)
+        return kept
+
+    def _at_work(self, make: Callable[[], Widget], *what: object) -> Any:
+        key = (*what, theme.dark, sp(1), Language.translate)  # what it is made with
+        if key not in self._made:
+            self._made[key] = make()
+        kept = self._made[key]
+        if kept.parent is not None:  # of the page before
+            kept.parent.remove_widget(kept)
+        return kept
 
 
 class NumberPad(Widget):
@@ -261,12 +301,22 @@ class Typed(Widget):
         self._size = size
         self.add_widget(self._digits)
         self.add_widget(self._unit)
-        self.bind(pos=self._draw)
+        with self.canvas.before:
+            Color(*theme.panel)
+            self._area = Rectangle()
+            Color(*theme.action)
+            self._line = SmoothLine(width=dp(2))
+        self.bind(pos=self._place)
+
+    def serve(self, text: str, unit: str) -> None:
+        """Say something else, on another page; it is fitted in there."""
+        self._digits.text = text or "–"
+        self._digits.color = theme.colour("ink" if text else "quiet")
+        self._unit.say(unit)
 
     def say(self, text: str) -> None:
         """Change what stands there, in the room there is."""
-        self._digits.text = text or "–"
-        self._digits.color = theme.colour("ink" if text else "quiet")
+        self.serve(text, self._unit.text)
         self.fit(self.width)
 
     def fit(self, width: float) -> float:
@@ -279,20 +329,14 @@ class Typed(Widget):
                 break
             size -= 4
         self.size = (width, max(dp(96), high + dp(20)))
-        self._draw()
+        self._place()
         return float(self.height)
 
-    def _draw(self, *_: object) -> None:
+    def _place(self, *_: object) -> None:
         self._digits.pos = (self.x + dp(16), self.center_y - self._digits.height / 2)
         self._unit.pos = (self._digits.right + dp(14), self.center_y - self._unit.height / 2)
-        self.canvas.before.clear()
-        with self.canvas.before:
-            Color(*theme.panel)
-            from kivy.graphics import Rectangle
-
-            Rectangle(pos=self.pos, size=self.size)
-            Color(*theme.action)
-            SmoothLine(points=[self.x, self.y, self.right, self.y], width=dp(2))
+        self._area.pos, self._area.size = self.pos, self.size
+        self._line.points = [self.x, self.y, self.right, self.y]
 
 
 class WordsBox(TextInput):
@@ -360,8 +404,6 @@ class SignaturePad(Widget):
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         with self.canvas:
-            from kivy.graphics import Rectangle
-
             Color(*theme.panel)
             Rectangle(pos=self.pos, size=self.size)
             Color(*theme.line)

@@ -30,7 +30,7 @@ class LimitBar(Widget):
         self._labels: list[Txt] = []
         self._shown: list[Txt] = []
         self._joined: Txt | None = None
-        self._make_labels()
+        self._label_limits()
         self._at = Translate(*self.pos)  # it is moved before it is seen, and drawn once
         self.bind(pos=self._move)
 
@@ -39,14 +39,22 @@ class LimitBar(Widget):
         self.scale = scale
         self._show()
 
-    def _make_labels(self) -> None:
+    def serve(self, scale: LimitScale, unit: str, word: str) -> None:
+        """Show a value of something else, on another page; it is fitted in there."""
+        self.scale, self._unit, self._word = scale, unit, word
+        self._label_limits()
+
+    def _label_limits(self) -> None:
         limits = [limit for limit in (self.scale.low, self.scale.high) if limit is not None]
         texts = [*self.scale.texts]
         if texts:
             texts[-1] = f"{texts[-1]}\u00a0{self._unit}".rstrip("\u00a0")
             texts[0] = f"{self._word}\u00a0{texts[0]}".lstrip("\u00a0")
-        self._labels = [Txt(text, SMALL, "quiet") for text in texts]
-        self._limits = limits
+        if len(self._labels) != len(texts):
+            self._labels = [Txt(text, SMALL, "quiet") for text in texts]
+        for label, text in zip(self._labels, texts, strict=True):
+            label.say(text)
+        self._limits, self._joined = limits, None
 
     def fit(self, width: float) -> float:
         self.size = (

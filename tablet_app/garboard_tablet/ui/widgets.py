@@ -186,6 +186,10 @@ class Txt(_Text):
         self.color = theme.colour(role)
         self.disabled_color = self.color
 
+    def say(self, text: str) -> None:
+        """Say something else; the place it needs is another then."""
+        self.text = shown(text)
+
     def fit(self, width: float) -> float:
         self.text_size: tuple[float | None, None] = (width, None)
         self.shrink_to(width)

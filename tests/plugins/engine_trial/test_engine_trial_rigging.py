@@ -12,6 +12,7 @@ from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Propeller, StepState
+from garboard.report.outline import punch_list
 from garboard.units import Amount
 from garboard_engine_trial import alongside_steps as steps
 from garboard_engine_trial.rigging import toe_of
@@ -76,18 +77,33 @@ def test_limits_the_wrong_way_round_are_named() -> None:
 
 @pytest.mark.parametrize(
     ("said", "model", "judged"),
-    [("NL150", "NL 150", True), ("NL150", "", True), ("", "NL200", True), ("NL150", "NL200", False)],
+    [
+        *(("NL150", "NL 150", True), ("NL150", "", True), ("", "NL200", True), ("NL150", "NL200", False)),
+        *(("Northlight NL150", "NL150", True), ("Northlight NL200", "NL150", False), ("Northlight", "NL150", False)),
+    ],
 )
 def test_limits_of_another_engine_judge_nothing(said: str, model: str, judged: bool) -> None:
     """Taken over from a template, or entered before the engine was changed; one model is written in many ways."""
     vessel = boat(1)
-    vessel = attrs.evolve(vessel, engines=(attrs.evolve(vessel.engines[0], model=model),))
+    vessel = attrs.evolve(vessel, engines=(attrs.evolve(vessel.engines[0], maker="Northlight", model=model),))
     values = at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": said}) | at(steps.FIRST_START, {"idle": "760 rev/min"})
     for calculator in ("window", "idle"):
         (one,) = findings_of(HOST, job_view(vessel, values), f"engine_trial.{calculator}")
         assert (one.verdict is not Verdict.NOT_ENOUGH_DATA) is judged
         if not judged:
             assert [(lack.lack, lack.field) for lack in one.missing] == [(Lack.CONTRADICTS, "limits_of")]
+            assert one.about not in one.sentence, "it stands before it"
+
+
+def test_a_contradiction_of_two_engines_stands_on_the_punch_list_for_each() -> None:
+    values = at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": "NL200"}, "port")
+    values |= at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": "NL200"}, "starboard")
+    vessel = boat(2)
+    vessel = attrs.evolve(vessel, engines=tuple(attrs.evolve(one, model="NL150") for one in vessel.engines))
+    view = job_view(vessel, values)
+    items = [one for one in punch_list(view, HOST, HOST.assess(view)) if one.why == "in doubt"]
+    assert [one.about for one in items] == ["port engine", "starboard engine"]
+    assert all(one.about not in one.text.lower() for one in items)
 
 
 def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:

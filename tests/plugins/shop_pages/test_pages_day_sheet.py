@@ -23,7 +23,10 @@ from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import InputError
 from garboard.hosting.host import PluginHost
+from garboard.job_view import JobView
 from garboard.recordings import load_recording
+from garboard.records import Job, Vessel
+from garboard.report.outline import PunchItem
 from garboard.report.unit_signs import with_signs
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
@@ -144,6 +147,14 @@ def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager
         f"{MISTYPED} and {LONG_REACH} . One boat, or two? Position 4: letter O in the first, numeral 0 in the second."
         in words
     )
+
+
+def test_what_fails_is_not_left_out_of_the_count_of_the_punch_list() -> None:
+    """Beside "3 checks fail" stood "3 items open on the punch list", and there were six."""
+    items = [PunchItem("", f"{why} {number}", why) for why in ("fails", "in doubt") for number in range(2)]
+    view = JobView(vessel=Vessel(hull_number=KITTIWAKE), job=Job(id="J-1"))
+    assert "2 more items open on the punch list" in summaries._missing(view, [], items, 0)
+    assert "2 items open on the punch list" in summaries._missing(view, [], items[2:], 0)
 
 
 def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: Pages, manager: Browser) -> None:

@@ -60,6 +60,17 @@ PAST_ITS_CELL = (
 )
 
 
+TOUCHING = """[...document.querySelectorAll('main > *')].filter(one => {
+    const notice = document.createElement('p');
+    notice.className = 'notice';
+    notice.textContent = 'Restart the server.';
+    one.after(notice);
+    const gap = notice.getBoundingClientRect().top - one.getBoundingClientRect().bottom;
+    notice.remove();
+    return one.offsetHeight && gap < 8;
+}).map(one => one.outerHTML.slice(0, 80))"""
+"""What of a page a notice right after it would touch: "restart due" touched the line of an empty day."""
+
 PATIENCE = 120_000
 """A page may take so long on a busy machine [ms]."""
 LEFT = "net::ERR_ABORTED"
@@ -167,6 +178,7 @@ def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening
         page.evaluate(script)
         assert page.evaluate(RULES) == [], place
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], place
+        assert page.evaluate(TOUCHING) == [], place
     page.context.close()
 
 

@@ -11,7 +11,8 @@ from garboard.fittings import CAME_WITH
 from garboard.history.authoring import keep_forecast, measure, retract, same_boat
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import replay
-from garboard.records import ExpectedOf, Forecast
+from garboard.records import ExpectedOf, Forecast, Vessel
+from garboard.report.equipment import vessel_facts
 from garboard.units import Amount
 from garboard_shop.pages import sheet
 from garboard_shop.pages.sheet import RECEIVED, day_sheet
@@ -113,3 +114,12 @@ def test_its_page_sets_the_propellers_that_were_tried_side_by_side(pages: Pages,
     assert "As delivered was tried: “Trim” is not entered" in words
     told = "Forecast of 16: Foreseen: 5600 ± 200 rev/min, 90 in 100 to land in the window. Not run yet."
     assert told in words.partition("What was tried")[2]
+
+
+def test_a_number_stands_everywhere_as_its_form_prints_it(pages: Pages, manager: Browser) -> None:
+    """FIQQZCAT01D626 stood on pages, FI-QQZCAT01D626 in the book and FI-QQZCAT01-D6-26 on tablets and transom."""
+    typed, printed = "FI-QQZCAT01D626", "FI-QQZCAT01-D6-26"
+    deliver(pages, fact(typed, ("hull_number",), typed), fact(typed, ("name",), "Raft", 2))
+    for page in ("/boats/FIQQZCAT01D626", "/boats"):
+        assert printed in words_of(manager.text(page))
+    assert dict(vessel_facts(Vessel(hull_number=typed)))["Hull number"] == printed

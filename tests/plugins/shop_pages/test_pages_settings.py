@@ -61,6 +61,8 @@ def test_before_anything_is_saved_the_open_jobs_it_changes_are_shown(pages: Page
     assert "Not saved yet" in page
     assert "It changes" in page
     assert "Signed jobs keep what they were signed under" in page
+    assert "no finding of its own" in page, "a circuit that passes among others and would fail"
+    assert "judged" not in page, "it was, and is"
     assert pages.entries() == before
     was = {hull: verdicts(pages, hull) for hull in (SALTGRASS, LONG_REACH)}
     named = {hull for hull in was if f'href="/boats/{hull}"' in look(manager)}

@@ -275,6 +275,12 @@ def test_no_more_days_than_self_discharge_leaves(current: str, settings: dict[st
     assert any("give or take a third" in basis.note for basis in finding.basis)
 
 
+@pytest.mark.parametrize(("chemistry", "of_lead"), [("AGM", True), ("LiFePO4", False)])
+def test_a_lithium_battery_is_not_said_to_be_one_of_lead(chemistry: str, of_lead: bool) -> None:
+    (finding,) = said(wired_job(batteries=[battery(chemistry=chemistry)]), "standing_current")
+    assert any(basis.text.startswith("A lead battery loses") for basis in finding.basis) is of_lead
+
+
 def test_more_days_wanted_than_self_discharge_leaves_is_advised_on() -> None:
     """As many as can be promised pass; 200 are wanted, 143 can be promised, and no switch makes them 200."""
     as_many = {"standing_days": "79", "standing_most": "90"}
@@ -382,6 +388,19 @@ def test_a_main_fuse_is_held_against_what_runs_at_once_behind_it(
 def test_nothing_is_said_of_a_main_fuse_that_is_not_entered_or_feeds_nothing() -> None:
     assert not said(wired_job(read=reading("fuse_rating", None)), "main_fuse")
     assert main_fuse("5 A", circuits=(), also="") is None
+
+
+@pytest.mark.parametrize(
+    ("rating", "code"), [("14 A", "will_open"), ("15.4 A", "may_open"), ("15.6 A", "may_open"), ("17 A", "fits")]
+)
+def test_a_main_fuse_as_large_as_the_load_is_sure_may_open(rating: str, code: str) -> None:
+    """13.5 A read of a pilot that is to draw 12 A, and lights of 2 A: the meter decides between 15.4 A and 15.6 A."""
+    near: Readings = {("circuits", "current", "Pilot"): "13.5 A", ("circuits", "current", "Lights"): None}
+    view = wired_job(BEHIND, [battery("house")], read={**near, **reading("fuse_rating", rating)})
+    (found,) = said(view, "main_fuse")
+    assert found.code == f"wiring_audit.main_fuse.{code}"
+    assert found.numbers[1].value == 15.5
+    assert found.numbers[1].expanded_uncertainty
 
 
 def test_a_main_fuse_is_not_sized_by_a_current_far_above_the_design() -> None:
@@ -558,6 +577,14 @@ def test_a_reserve_that_rests_on_an_unexplained_load_does_not_pass() -> None:
     reserve = found["wiring_audit.battery_reserve.enough"]
     assert reserve.verdict is ADVISE
     assert "In doubt: house battery: 20.0 A measured, 6.0 A listed." in reserve.sentence
+
+
+@pytest.mark.parametrize(("read", "about"), [("0 A", ["house battery"]), ("3 A", ["house battery", "start battery"])])
+def test_a_battery_that_only_starts_the_engine_is_asked_for_no_load(read: str, about: list[str]) -> None:
+    """0 A were read on it, and it was said to lack a load: "measure the load"."""
+    loads: Readings = {("loads", "load_current", "start"): read}
+    view = wired_job(batteries=[battery("house"), battery("start")], read=loads)
+    assert [one.about for one in said(view, "battery_reserve")] == about
 
 
 def test_reserve_refuses_no_load() -> None:

@@ -217,6 +217,16 @@ def test_measured_voltage(read: dict[str, JsonValue], verdict: Verdict, words: s
     assert [one.code for one in of_the_feed] == loses
 
 
+@pytest.mark.parametrize(("tee", "told"), [("12.90 V", False), ("11.80 V", True)])
+def test_nothing_less_than_nothing_is_lost_before_the_power_tee(tee: str, told: bool) -> None:
+    """Most supplies are entered as 12 V, and stand above it: "lost before the power tee −0.90 V"."""
+    view = with_network(read={"worst_voltage": "11.50 V", "tee_voltage": tee}, supply_voltage="=12 V")
+    (finding,) = said(view, "network_voltage_measured")
+    numbers = [one.name for one in finding.numbers]
+    assert numbers == ["worst device", "supply drop", *(["lost before the power tee"] if told else [])]
+    assert [one.number for one in finding.limits] == ["supply drop", "worst device", *numbers[2:]]
+
+
 @pytest.mark.parametrize(("supply", "verdict"), [("=6 V", LACKING), ("=10 V", PASS), ("=12 V", PASS)])
 def test_a_tee_far_above_its_supply_contradicts_it(supply: str, verdict: Verdict) -> None:
     """12.6 V at the tee: a charger lifts 10 V so far, and 6 V never."""
