@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib.util
+import os
 import re
 import sys
 import tokenize
@@ -116,9 +117,32 @@ def _is_meant(path: Path) -> bool:
 
 def installed_plugins() -> Iterable[EntryPoint]:
     """Plugins that were installed as distributions."""
-    from importlib.metadata import entry_points  # here: a tenth of the start of a process for a shop's own files
+    if not any(_may_offer(place or os.curdir) for place in sys.path):
+        return ()
+    from importlib.metadata import entry_points  # here: with it an assessment takes 3 % longer
 
     return entry_points(group=ENTRY_POINT_GROUP)
+
+
+def _may_offer(place: str) -> bool:
+    """Whether a distribution in a place that Python imports from may offer a plugin. What is no folder may."""
+    try:
+        with os.scandir(place) as found:
+            folders = [one.path for one in found if one.name.lower().endswith((".dist-info", ".egg-info"))]
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return place.endswith(".egg") or any(map(_states_group, folders))
+
+
+def _states_group(folder: str) -> bool:
+    try:
+        return ENTRY_POINT_GROUP.encode() in Path(folder, "entry_points.txt").read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
 
 
 def find_module(source: Source) -> ModuleType:

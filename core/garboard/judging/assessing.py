@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard import hull_number
-from garboard.disk.attachments import is_attachment_name
+from garboard.disk import HULLS_FOLDER
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.json_text import read_json
-from garboard.disk.storage import HULLS_FOLDER, Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict, with_minus
@@ -44,6 +43,7 @@ from garboard.steps import Assessed, Step
 
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
+    from garboard.disk.storage import Damage
     from garboard.history.boat import Boat
     from garboard.history.plans import SetAside
 
@@ -183,6 +183,8 @@ def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, Jo
 
 def _was_kept(reference: str, _name: str) -> bool:
     """Whether a file was ever kept: one that was not beside its job file when that was taken in has no hash."""
+    from garboard.disk.attachments import is_attachment_name  # here: a job file keeps its recordings beside it
+
     return is_attachment_name(reference)
 
 
