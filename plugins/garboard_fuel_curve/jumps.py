@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import statistics
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, combinations, pairwise
 
 import attrs
 
+from garboard.numeric import median
 from garboard.samples import Stream
 from garboard.series import Steady
 
@@ -74,7 +74,7 @@ def jump_within(watched: Watched) -> Jump | None:
     times, values = watched.flow.times, watched.flow.values
     if len(times) < 2 * FEWEST:
         return None
-    looks = max(LOOKS, FEWEST * statistics.median(later - earlier for earlier, later in pairwise(times)))
+    looks = max(LOOKS, FEWEST * median(later - earlier for earlier, later in pairwise(times)))
     sums = [0.0, *accumulate(values)]
     for place, time in enumerate(times):
         first, to = bisect_left(times, time - looks), bisect_right(times, time + SETTLES)

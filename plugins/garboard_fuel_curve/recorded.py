@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import combinations, pairwise
@@ -12,6 +11,7 @@ import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView, refuse_set_back
+from garboard.numeric import median
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -339,7 +339,7 @@ def _stretches(
 def _longest_gap(stream: Stream) -> float:
     """A longer silence is one: where an instrument sends seldom, more than that one value of it was lost [s]."""
     apart = [later - earlier for earlier, later in pairwise(stream.times)]
-    return max(LONGEST_GAP, min(LOST_ONE * statistics.median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
+    return max(LONGEST_GAP, min(LOST_ONE * median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
 
 
 @lru_cache(maxsize=16)  # for the same reason

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
@@ -11,6 +10,7 @@ import attrs
 
 from garboard.findings import rounded
 from garboard.job_view import JobView
+from garboard.numeric import median
 from garboard.records import Engine
 from garboard_fuel_curve.readings import ThrottleStep
 
@@ -47,12 +47,12 @@ class Pair:
     @property
     def usual(self) -> float:
         """Natural logarithm of the fuel flow of the second over that of the first, the middle one of all steps [-]."""
-        return statistics.median(map(self._ratio, self.steps))
+        return median(map(self._ratio, self.steps))
 
     @property
     def differs(self) -> bool:
         """Whether one burns more than the other throughout."""
-        digits = statistics.median(self._allowed(step, 0.0) for step in self.steps)
+        digits = median(self._allowed(step, 0.0) for step in self.steps)
         return abs(self.usual) > math.log(ALIKE) + digits
 
     def otherwise_by(self, totals: Sequence[float]) -> float:

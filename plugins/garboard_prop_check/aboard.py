@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import statistics
+import math
 from collections.abc import Callable, Sequence
 
 import attrs
@@ -121,4 +121,4 @@ def fuel_weight(view: JobView, level: float | None) -> float | None:
 
 def _mean(values: Sequence[float | None]) -> float | None:
     known = [one for one in values if one is not None]
-    return statistics.fmean(known) if known and len(known) == len(values) else None
+    return math.fsum(known) / len(known) if known and len(known) == len(values) else None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -13,6 +12,7 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
+from garboard.numeric import median
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
@@ -355,7 +355,7 @@ def _mixed(view: JobView, name: str, stream: Stream, least: float) -> str:
 
 def _seldom(name: str, stream: Stream) -> str:
     """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
-    apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
+    apart = median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
     what = "speed over ground" if name == SPEED else f"engine speed ({name})"
     return f"{what} every {rounded(apart)} s only" if apart > LONGEST_SILENCE else ""
 

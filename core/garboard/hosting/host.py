@@ -6,7 +6,6 @@ import importlib
 import warnings
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
-from difflib import get_close_matches
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -1206,6 +1205,8 @@ def _refuse_unknown_hooks(module: ModuleType) -> None:
     known = [name for name in hooks.__all__ if name not in ("each_of", "hookimpl")]
     for name, function in vars(module).items():
         if hasattr(function, f"{hooks.PROJECT}_impl") and name not in known:
+            from difflib import get_close_matches  # here: nearly all words are known
+
             near = get_close_matches(name, known, n=1)
             perhaps = f"; perhaps {near[0]} is meant" if near else ""
             file, line = _begin_of(function)

@@ -138,11 +138,13 @@ def _may_offer(place: str) -> bool:
 
 def _states_group(folder: str) -> bool:
     try:
-        return ENTRY_POINT_GROUP.encode() in Path(folder, "entry_points.txt").read_bytes()
+        descriptor = os.open(f"{folder}{os.sep}entry_points.txt", os.O_RDONLY)
     except (FileNotFoundError, NotADirectoryError):
         return False
     except OSError:
         return True
+    with os.fdopen(descriptor, "rb") as file:
+        return ENTRY_POINT_GROUP.encode() in file.read()
 
 
 def find_module(source: Source) -> ModuleType:

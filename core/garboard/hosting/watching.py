@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Mapping
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -218,6 +217,8 @@ def _catches_all(file: str) -> bool:
 
 
 def _near(name: str, known: Iterable[str]) -> str:
+    from difflib import get_close_matches  # here: nearly all words are known
+
     near = get_close_matches(name, known, n=1)
     return f"; perhaps {near[0]!r} is meant" if near else ""
 
