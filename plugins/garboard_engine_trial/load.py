@@ -20,6 +20,7 @@ from garboard.findings import (
     rounded,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
@@ -50,7 +51,7 @@ _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pr
 _LIMITS = ("temperature_high", "water_low", "voltage_low", "voltage_high")
 
 
-@attrs.frozen
+@frozen
 class Step:
     """One throttle step: its row, and its engine speed [rev/min]."""
 

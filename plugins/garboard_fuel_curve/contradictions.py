@@ -11,6 +11,7 @@ import attrs
 from garboard.findings import Doubt, Lack, Missing, rounded, row_in_words
 from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
 from garboard.units import Amount, convert
@@ -51,7 +52,7 @@ SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Contradiction:
     """A reading that others contradict, or several of which one or more must be wrong.
 
@@ -128,7 +129,7 @@ def _of_one_step(several: Sequence[Contradiction]) -> Contradiction:
     return attrs.evolve(first, places=((STEPS, "nominal_engine_speed", step.rows[0], ""),), text=text)
 
 
-@attrs.frozen
+@frozen
 class _Typed:
     """One column of the steps: field, of, and what each step shows in it."""
 

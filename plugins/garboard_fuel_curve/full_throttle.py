@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import attrs
-
 from garboard.job_view import JobView
 from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.series import mean
 from garboard.units import Amount
@@ -20,7 +19,7 @@ LOWEST = 0.75
 torque is then at least that of its rated speed (common practice, no source)."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class FullThrottle:
     """Where full throttle begins.
 

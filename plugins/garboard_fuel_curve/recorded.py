@@ -7,11 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import combinations, pairwise
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView, refuse_set_back
 from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -59,7 +58,7 @@ SHARE_OF_RUNS = 0.2
 """Two senders that differ in fewer of the runs than this were told apart by chance (common practice, no source)."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Held:
     """One throttle step that was held in a recording; see `readings.ThrottleStep`.
 
@@ -75,7 +74,7 @@ class Held:
     speed_deviation: float
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Cut:
     """What a recording gives.
 

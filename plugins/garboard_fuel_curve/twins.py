@@ -6,11 +6,10 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-import attrs
-
 from garboard.findings import rounded
 from garboard.job_view import JobView
 from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard_fuel_curve.readings import ThrottleStep
 
@@ -32,7 +31,7 @@ FEWEST = 3
 """At fewer steps nothing is usual."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Pair:
     """Two engines of one power, at the steps they turned alike.
 

@@ -9,6 +9,7 @@ import attrs
 
 from garboard.findings import rounded
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import Forecast
 from garboard.units import Amount
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
@@ -20,7 +21,7 @@ GALLON = 6.1
 """Weight of a gallon of gasoline [lb]: Fuel property comparison, US Department of Energy; 6.0 to 6.5."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Aboard:
     """People, level of the fuel [%] and gear [lb], in the mean of some runs; None where not known of every one."""
 

@@ -13,6 +13,7 @@ from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded, ro
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
@@ -73,7 +74,7 @@ OTHER_THROTTLE, LAG = 300.0, 10.0
 """No boat keeps its speed so far from a run's engine speed [rev/min] for so long [s]; common practice, no source."""
 
 
-@attrs.frozen
+@frozen
 class Reading:
     """One reading of a run.
 
@@ -117,7 +118,7 @@ class Reading:
         return abs(self.value - other.value) > explained + ROUNDING
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Run:
     """One full-throttle run. Where a reading is missing, what is missing stands in its place.
 

@@ -80,7 +80,7 @@ from garboard.hosting.sources import (
 from garboard.hosting.vessel_facts import doubts_of
 from garboard.hosting.watching import Declared, Told, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
-from garboard.record_types import is_text
+from garboard.record_types import frozen, is_text
 from garboard.records import Forecast, Vessel, is_own_kind
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import (
@@ -125,7 +125,7 @@ class PluginClash(PluginFault, ValueError):
         super().__init__(reason, "key_taken")
 
 
-@attrs.frozen
+@frozen
 class LoadedPlugin:
     """A plugin at work."""
 

@@ -14,12 +14,11 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-import attrs
-
 import garboard
 from garboard.checks.module import is_check
 from garboard.faults import refuse_endless
 from garboard.hosting.failures import PluginFault, PluginProblem, cure_of
+from garboard.record_types import frozen
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
@@ -35,7 +34,7 @@ LONGEST_SHOWN = 60
 _TOO_LONG_FOR_PYTHON = re.compile(rb"^%s\b[^=\n]*=\s*(\d{5,})" % WRITTEN_FOR.encode(), re.MULTILINE)
 
 
-@attrs.frozen
+@frozen
 class Source:
     """Where a plugin comes from.
 

@@ -15,6 +15,7 @@ from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
 from garboard.hosting.source_faults import faults_in_source
 from garboard.job_view import FieldKey, InputCollector, JobView
+from garboard.record_types import frozen
 from garboard.records import Measurement, Vessel
 from garboard.settings import ReadSettings
 from garboard.units import convert
@@ -23,7 +24,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 
-@attrs.frozen
+@frozen
 class _Done:
     """What a work gave, or what it lacked, and the places, settings and doubted facts it read on the way.
 
@@ -38,7 +39,7 @@ class _Done:
     facts: tuple[FieldKey, ...]
 
 
-@attrs.frozen
+@frozen
 class Told:
     """What a person is told of a field: what it is called, and the unit it is entered in."""
 
@@ -64,7 +65,7 @@ class _Collector(InputCollector):
         InputCollector.check(self)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class WatchedView(JobView):
     """A job view that notes what is read in it, and refuses to be asked for what nobody can enter.
 

@@ -37,6 +37,7 @@ from garboard.job_files.job_file import (
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
+from garboard.record_types import frozen
 from garboard.records import Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
@@ -54,7 +55,7 @@ FINDINGS = Format("garboard findings")
 TO_MEND = "merge with the shop, or with where it was written, and run 'garboard repair'"
 
 
-@attrs.frozen
+@frozen
 class Question:
     """What looks unusual and should be looked at again; nothing is decided by it.
 
@@ -68,7 +69,7 @@ class Question:
     words: str = attrs.field(default="", converter=with_minus)
 
 
-@attrs.frozen
+@frozen
 class AssessedJob:
     """A job file with what the calculators say of it.
 
