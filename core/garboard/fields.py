@@ -8,10 +8,8 @@ import re
 from collections.abc import Callable
 from datetime import date, timedelta
 
-import attrs
-
 from garboard.faults import ValueRefused, one_of, shown
-from garboard.record_types import typed
+from garboard.record_types import frozen, typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, day_in_words, in_full, in_own_spelling, parse_amount, range_in_words
@@ -73,7 +71,7 @@ class Kind(enum.Enum):
     TABLE = "table"
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Field:
     """One thing to enter.
 

@@ -11,7 +11,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.record_types import typed
+from garboard.record_types import frozen, typed
 from garboard.records import Forecast
 from garboard.uncertainty import MeasuredValue
 from garboard.units import in_full as in_full
@@ -78,7 +78,7 @@ class BasisKind(enum.Enum):
     METHOD = "method"
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Basis:
     """Where a rule, limit or method comes from.
 
@@ -235,7 +235,7 @@ with_spread = with_uncertainty
 """A former name of `with_uncertainty`, which older plugins may use."""
 
 
-@attrs.frozen(init=False, field_transformer=typed)
+@frozen(init=False, field_transformer=typed)
 class Number:
     """A result with its unit. One that people often spell otherwise is spelled as elsewhere: "gph" is "gal/h".
 
@@ -299,7 +299,7 @@ def _finite_or_open(_instance: object, field: attrs.Attribute[float | None], val
         raise ValueError(f"{field.name} must be a finite number, or None where that end is open, got {value!r}")
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Limit:
     """What a verdict holds one of its numbers against: both ends belong to it, and either may be open.
 
@@ -336,7 +336,7 @@ class Limit:
         return low and (self.high is None or below_high <= self.high + _ROUNDING * abs(self.high))
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Axis:
     """One axis of a figure.
 
@@ -350,7 +350,7 @@ class Axis:
     whole: bool = False
 
 
-@attrs.frozen
+@frozen
 class Series:
     """Points to draw: on the first or the second y axis, joined by a line, as markers, or both.
 
@@ -383,7 +383,7 @@ class Series:
         return tuple(pairwise((0, *breaks, len(self.x))))
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Band:
     """A range on an axis ("x", "y" or "y2") that means something, such as the full-throttle window."""
 
@@ -393,7 +393,7 @@ class Band:
     high: float = attrs.field(validator=_drawn)
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Marker:
     """One point worth a word, such as the best-economy cruise."""
 
@@ -403,7 +403,7 @@ class Marker:
     second_axis: bool = False
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Figure:
     """Plain data to draw; every surface draws the same."""
 
@@ -417,7 +417,7 @@ class Figure:
     equal_scales: bool = False
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Table:
     """Rows of text under headings; headings carry units.
 
@@ -456,7 +456,7 @@ class Lack(enum.Enum):
     OTHER = "other"
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Missing:
     """One thing a calculation needs and does not have.
 
@@ -482,7 +482,7 @@ def _says_something(_instance: object, field: attrs.Attribute[str], value: str) 
         raise ValueError(f"{field.name} of a doubt must say what contradicts the value, got {value!r}")
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Doubt:
     """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
 
@@ -510,7 +510,7 @@ def _code(_instance: object, _field: attrs.Attribute[str], code: str) -> None:
         raise ValueError(f'code must read "plugin.topic.what" in small letters, digits and "_", got {code!r}')
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Finding:
     """One thing a calculator found.
 

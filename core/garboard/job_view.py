@@ -22,6 +22,7 @@ from garboard.findings import (
     row_in_words,
     with_uncertainty,
 )
+from garboard.record_types import frozen
 from garboard.records import (
     NETWORK_SOURCES,
     Forecast,
@@ -90,7 +91,7 @@ def _with_chosen(recording: Recording, vessel: Vessel) -> Recording:
     return recording if len(left) == len(recording.streams) else attrs.evolve(recording, streams=left)
 
 
-@attrs.frozen
+@frozen
 class Disagreement:
     """Two or more values for one place that a person has not yet settled. None of them is used."""
 
@@ -98,7 +99,7 @@ class Disagreement:
     values: tuple[Measurement, ...]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Unreadable:
     """Something entered that this program cannot read: it is kept as it came, and nothing is worked out from it.
 
@@ -116,7 +117,7 @@ class Unreadable:
     id: str = ""
 
 
-@attrs.frozen
+@frozen
 class Waiting:
     """An entry of a kind or a version that this program does not know: kept for what reads it.
 
@@ -127,7 +128,7 @@ class Waiting:
     plugins: tuple[str, ...] = ()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class LeftOut:
     """A step that the shop leaves out of such a job.
 
@@ -233,7 +234,7 @@ def _only_measured(load: Callable[[str], Recording]) -> Callable[[str], Recordin
     return load if isinstance(load, partial) and load.func is _measured else partial(_measured, load)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class JobView:
     """A job as it stands.
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 import random
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-__all__ = ["LeastSquares", "least_squares", "normal_draws", "slope", "solve"]
+__all__ = ["LeastSquares", "least_squares", "median", "normal_draws", "slope", "solve"]
 
 
 @attrs.frozen
@@ -28,6 +28,21 @@ class LeastSquares:
     solution: tuple[float, ...]
     residuals: tuple[float, ...]
     inverse_normal: tuple[tuple[float, ...], ...]
+
+
+def median(values: Iterable[float]) -> float:
+    """The middle one of some values; of an even number the mean of the two in the middle. Raises ValueError for none.
+
+    As that of `statistics`, which loads fractions and decimals: 1 % of the time an assessment takes.
+
+    >>> median([5.0, 1.0, 3.0]), median([4.0, 1.0, 3.0, 2.0])
+    (3.0, 2.5)
+    """
+    found = sorted(values)
+    if not found:
+        raise ValueError("expected a value at least, got none")
+    half = len(found) // 2
+    return found[half] if len(found) % 2 else (found[half - 1] + found[half]) / 2
 
 
 def solve(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> tuple[float, ...]:

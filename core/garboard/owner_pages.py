@@ -10,9 +10,7 @@ from __future__ import annotations
 
 import re
 
-import attrs
-
-from garboard.record_types import typed
+from garboard.record_types import frozen, typed
 from garboard.units import in_full
 
 __all__ = [
@@ -78,7 +76,7 @@ def number_of(name: str) -> str:
     return f"page\u00a0{_OPENS}{key_of(name)}{_CLOSES}"
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Digits:
     """Something worth knowing by heart, printed large with its name under it. Three stand side by side.
 
@@ -91,7 +89,7 @@ class Digits:
     lines: tuple[str, ...] = ()
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Span:
     """A stretch of a ruler. look: "slow", "avoid" (hatched), "best" or "full"."""
 
@@ -107,7 +105,7 @@ class Span:
             raise ValueError(f"span {self.name!r}: low {in_full(self.low)} lies above high {in_full(self.high)}")
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Pointer:
     """A triangle above a ruler."""
 
@@ -115,7 +113,7 @@ class Pointer:
     at: float
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class RulerStep:
     """What is told under a place of a ruler, one text for each of the ruler's `rows`."""
 
@@ -123,7 +121,7 @@ class RulerStep:
     cells: tuple[str, ...]
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Ruler:
     """A linear scale with stretches, pointers above it and figures under it.
 
@@ -138,7 +136,7 @@ class Ruler:
     pointers: tuple[Pointer, ...] = ()
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Bar:
     """A distance out and as far back."""
 
@@ -147,7 +145,7 @@ class Bar:
     text: str
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Bars:
     """Distances out and back side by side: out is filled, back outlined.
 
@@ -159,7 +157,7 @@ class Bars:
     keeps_as_much: bool = False
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Place:
     """Something aboard.
 
@@ -173,7 +171,7 @@ class Place:
     is_first: bool = False
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Plan:
     """Where things are: numbered in two lists, and from three places on in a plan of the boat, bow up."""
 
@@ -183,7 +181,7 @@ class Plan:
     beam: float = 0.0
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Steps:
     """What to do, one thing after the other, numbered large.
 
@@ -194,7 +192,7 @@ class Steps:
     title: str = ""
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Photographs:
     """The photos of a field; without one those kept with the step whose arrows say what they point at."""
 
@@ -202,7 +200,7 @@ class Photographs:
     field: str = ""
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Logo:
     """The shop's logo, for the cover: a picture as a setting with `is_picture` holds it."""
 

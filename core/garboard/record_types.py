@@ -1,4 +1,6 @@
-"""What a plugin declares has the types it is declared with: one check, read from the annotations.
+"""Records: their types are checked, and one function prints them all.
+
+What a plugin declares has the types it is declared with: one check, read from the annotations.
 
 Whoever writes a plugin may not check its types. A wrong one is refused where the record is made, in words, so that
 nothing of the program meets it later.
@@ -11,20 +13,44 @@ import math
 import re
 import types
 from collections.abc import Callable, Mapping
-from functools import cache, lru_cache, reduce
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from functools import cache, lru_cache, partial, reduce
+from reprlib import recursive_repr
+from typing import TYPE_CHECKING, Any, Union, get_args, get_origin, get_type_hints
 
 import attrs
 
 from garboard.faults import ValueRefused, shown
 
-__all__ = ["WrongType", "is_text", "typed"]
+__all__ = ["WrongType", "frozen", "is_text", "typed"]
 
 _LONGEST_SHOWN = 60
 
 
 _Check = Callable[[Any, "attrs.Attribute[Any]", Any], None]
 _Hints = Callable[[], Mapping[str, Any]]
+
+
+@recursive_repr("...")
+def _printed(record: Any) -> str:
+    """A record as attrs prints it: "Amount(text='38.20', unit='kn')"."""
+    shown = (one for one in attrs.fields(type(record)) if one.repr)
+    values = ((one, getattr(record, one.name, attrs.NOTHING)) for one in shown)
+    told = (f"{one.name}={repr(value) if one.repr is True else one.repr(value)}" for one, value in values)
+    return f"{type(record).__qualname__.rpartition('>.')[2]}({', '.join(told)})"
+
+
+if TYPE_CHECKING:
+    from attrs import frozen as frozen  # so that types are checked as attrs has them
+else:
+
+    def frozen(cls: type[Any] | None = None, /, **options: Any) -> Any:
+        """`attrs.frozen` without the function that prints a record: to compile one for each class takes a twelfth of
+        the time an assessment takes, and hardly any is ever called."""
+        if cls is None:
+            return partial(frozen, **options)
+        if "__repr__" not in vars(cls):
+            cls.__repr__ = _printed
+        return attrs.frozen(cls, **options)
 
 
 class WrongType(ValueRefused, TypeError):

@@ -16,6 +16,7 @@ from typing import Any
 
 import attrs
 
+from garboard.record_types import frozen
 from garboard.units import UNITS_OF, Amount, range_in_words
 
 __all__ = [
@@ -130,7 +131,7 @@ _INSULATION = tuple(f"{rated} degC" for rated in (60, 70, 75, 80, 90, 105, 125, 
 """Sizes and ratings printed on boat cable: those of the tables that judge it, without what is rarely met."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Propeller:
     """A propeller. Diameter and pitch as stamped on it; a measured pitch stands before the stamp."""
 
@@ -159,14 +160,14 @@ class Propeller:
         return self.pitch if self.pitch_measured is None else self.pitch_measured
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class NamedPropeller(Propeller):
     """A propeller that is tried on the boat; its name tells it from the others ("17 steel")."""
 
     name: str
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Engine:
     """One outboard.
 
@@ -197,7 +198,7 @@ class Engine:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Tank:
     """A fuel tank."""
 
@@ -206,7 +207,7 @@ class Tank:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Battery:
     """A battery or bank, by what it serves ("house", "start port")."""
 
@@ -217,7 +218,7 @@ class Battery:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Circuit:
     """One circuit from its source of power to its load.
 
@@ -282,7 +283,7 @@ class Circuit:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class HeadingSensor:
     """A compass or satellite heading sensor.
 
@@ -305,7 +306,7 @@ class HeadingSensor:
         return tuple(filter(None, (name.strip() for name in self.source.split(","))))
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class NetworkDevice:
     """One device on an instrument network; load in load equivalency numbers, one of which is 50 mA.
 
@@ -322,7 +323,7 @@ class NetworkDevice:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class NetworkBus:
     """One instrument network's backbone and what hangs on it."""
 
@@ -343,7 +344,7 @@ class NetworkBus:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class OwnPiece:
     """A piece of equipment of a kind that a plugin declares; see `steps.EquipmentKind`.
 
@@ -354,7 +355,7 @@ class OwnPiece:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Vessel:
     """The boat. Everything merges by its hull number.
 
@@ -516,7 +517,7 @@ def number_of(value: Amount | int, unit: str) -> float:
     return value if isinstance(value, int) else value.to(unit)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Job:
     """One piece of work on one vessel."""
 
@@ -530,7 +531,7 @@ class Job:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Measurement:
     """A value read, seen or chosen, with where it belongs and who brought it.
 
@@ -553,7 +554,7 @@ class Measurement:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class StepState:
     """How far a step is: to do, under way, done, or look again."""
 
@@ -565,7 +566,7 @@ class StepState:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Note:
     """A remark; on the punch list when it has to be put right before hand over."""
 
@@ -577,7 +578,7 @@ class Note:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class ExpectedOf:
     """What is expected of one engine: from low to high in 95 of 100, and the chance that it lands in its window [%]."""
 
@@ -588,7 +589,7 @@ class ExpectedOf:
     more: Mapping[str, JsonValue] = _more()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Forecast:
     """What was foreseen of a propeller before it was run. The next run with it shows whether that held.
 
@@ -620,7 +621,7 @@ SIGN_AT_HAND_OVER = ("technician", "owner")
 """Whose signatures hand a boat over. A book without them is a draft: it is issued as one, and is no revision."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class SignOff:
     """A signature: who, in which role, and when.
 

@@ -9,6 +9,8 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.record_types import frozen
+
 __all__ = [
     "HARD_RANGE",
     "MOST_ODD",
@@ -171,7 +173,7 @@ class StreamKey(NamedTuple):
     reference: str = ""
 
 
-@attrs.frozen
+@frozen
 class Stream:
     """The samples of one quantity from one source, oldest first.
 
@@ -197,7 +199,7 @@ class Stream:
         return zip(self.times, self.values, strict=True)
 
 
-@attrs.frozen
+@frozen
 class Recording:
     """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
 

@@ -11,7 +11,7 @@ import attrs
 from garboard.faults import GarboardError, ValueRefused, one_of
 from garboard.fields import Field, Kind, amount_field, check_value, typed_value
 from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData, in_full
-from garboard.record_types import typed
+from garboard.record_types import frozen, typed
 from garboard.records import JsonValue
 from garboard.units import Amount
 
@@ -50,7 +50,7 @@ STRICTER = ("", "lower", "higher")
 """Which value of a setting is the stricter one; "" where neither is."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class SettingSet:
     """A value somebody set.
 
@@ -69,7 +69,7 @@ class SettingSet:
     is_list_read: bool = True
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Setting:
     """Something a shop decides once, such as how long full throttle may be held.
 
@@ -232,7 +232,7 @@ def amount_setting(
 DEFAULT, SET, UNSETTLED = "default", "set", "unsettled"
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class SettingUsed:
     """A setting to be named beside a finding: it is not at its default, or something about it is open.
 

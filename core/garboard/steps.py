@@ -10,13 +10,11 @@ import re
 from collections.abc import Callable, Iterable, Sequence, Set
 from typing import Generic, TypeVar
 
-import attrs
-
 from garboard.fields import Field, Kind
 from garboard.findings import OF_VESSEL, Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView, place_of
 from garboard.owner_pages import OwnerBlock
-from garboard.record_types import typed
+from garboard.record_types import frozen, typed
 from garboard.records import EQUIPMENT, is_own_kind
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
@@ -67,7 +65,7 @@ class Phase(enum.Enum):
     HAND_OVER = "hand over"
 
 
-@attrs.frozen(field_transformer=typed)
+@frozen(field_transformer=typed)
 class Caution:
     """What a person must be shown before the step, and where that comes from.
 
@@ -86,7 +84,7 @@ class Caution:
         return not self.fuels or (fuel if fuel in (GASOLINE, DIESEL) else GASOLINE) in self.fuels
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Step:
     """One thing to do in a job.
 
@@ -137,7 +135,7 @@ class Step:
                 raise ValueError(f"step {self.key!r}: {field.name!r} is of run {field.of_run!r}, which is no recording")
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class EquipmentKind:
     """A kind of equipment of a plugin's own: a trailer, reels, a generator, a tender.
 
@@ -283,7 +281,7 @@ def is_open(view: JobView, step: Step) -> bool:
     return state_shown(view, step) not in BEHIND
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class Calculator:
     """A pure function from a job view to findings.
 
@@ -319,7 +317,7 @@ class Calculator:
         return self.may_doubt and bool(owners & set(self.doubts_in) if self.doubts_in else owners)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Guidance:
     """What to show a person who is steering.
 
@@ -357,7 +355,7 @@ class Guidance:
 State = TypeVar("State")
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class LiveGuide(Generic[State]):
     """Guides a step done while steering. Pure: each sample gives a new state, each state one guidance.
 
@@ -380,7 +378,7 @@ class LiveGuide(Generic[State]):
             raise ValueError(f"live guide {self.key!r}: unknown quantities {', '.join(unknown)}")
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class RecordingJudge:
     """A judgement of a recording on its own: no vessel, no job, the shop's settings at their defaults.
 
@@ -399,7 +397,7 @@ class RecordingJudge:
             raise ValueError(f"recording judge {self.key!r}: option must be lower-case letters, got {self.option!r}")
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Assessed:
     """A finding with the calculator and the plugin version that produced it.
 
@@ -431,7 +429,7 @@ RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"
 """Parts of the handover book a section may stand in."""
 
 
-@attrs.frozen(kw_only=True, field_transformer=typed)
+@frozen(kw_only=True, field_transformer=typed)
 class ReportSection:
     """A section of the handover book. `build` returns its blocks; no blocks, no section.
 

@@ -17,6 +17,8 @@ from functools import cached_property
 
 import attrs
 
+from garboard.record_types import frozen
+
 __all__ = [
     "DEVIATION_FREEDOM",
     "NORMAL_95",
@@ -102,7 +104,7 @@ class Shape(enum.Enum):
     __hash__ = object.__hash__  # an enum's own is written in Python, and every part of every value asks for it
 
 
-@attrs.frozen
+@frozen
 class Part:
     """What one source adds to the uncertainty of a value.
 
@@ -261,7 +263,7 @@ def _not_below_zero(_instance: object, field: attrs.Attribute[float], value: flo
         raise ValueError(f"{field.name} must be zero or above, got {value!r}")
 
 
-@attrs.frozen
+@frozen
 class MeasuredValue:
     """A value with its unit and its standard uncertainty.
 

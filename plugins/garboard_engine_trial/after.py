@@ -23,6 +23,7 @@ from garboard.findings import (
     row_in_words,
 )
 from garboard.job_view import JobView, nothing_at
+from garboard.record_types import frozen
 from garboard.steps import Calculator
 from garboard.units import day_in_words
 from garboard_engine_trial.after_steps import AFTER
@@ -42,7 +43,7 @@ COMPLETE = "engine_trial.calendar.complete"
 BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
 
 
-@attrs.frozen
+@frozen
 class Band:
     """One band of a break-in plan: what load is allowed until so many engine hours [h]."""
 
@@ -117,7 +118,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
         tables = ()  # one plan holds for every engine, and stands once
 
 
-@attrs.frozen
+@frozen
 class Service:
     """A service with when it is due: at engine hours [h], on a day, or both."""
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-import attrs
-
 from garboard.faults import in_number
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data, rounded
 from garboard.job_view import JobView, in_unit
+from garboard.record_types import frozen
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import DATA
 from garboard_engine_trial.bases import practice
@@ -25,7 +24,7 @@ LEAST_SPAN = 50.0
 """Steps closer together say nothing of the rest of the tank; common practice, no source [% of a full tank]."""
 
 
-@attrs.frozen
+@frozen
 class _Pair:
     """A quantity read on the engine itself and on the display, and the setting that says how far they may differ."""
 
@@ -97,7 +96,7 @@ def _agreement_of(view: JobView, position: str) -> Finding:
     )
 
 
-@attrs.frozen
+@frozen
 class Filled:
     """One step of filling a tank: what is in it, and what the gauge shows, both as a share of full [%]."""
 

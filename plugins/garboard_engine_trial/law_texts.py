@@ -5,13 +5,12 @@ One that was read may fail a boat. One that is from memory only advises, and say
 
 from __future__ import annotations
 
-import attrs
-
 from garboard.findings import Basis, BasisKind
+from garboard.record_types import frozen
 from garboard_engine_trial.bases import practice
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class LawText:
     """One text of law.
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import attrs
-
 from garboard.findings import Limit, Number, Verdict
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue, Part
 
 
-@attrs.frozen
+@frozen
 class Reading:
     """What was read, as a number with its uncertainty, and where it lies."""
 

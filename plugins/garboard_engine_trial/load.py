@@ -20,6 +20,7 @@ from garboard.findings import (
     rounded,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import LEAST_AT_FULL
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
@@ -49,7 +50,7 @@ _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pr
 _LIMITS = ("temperature_high", "water_low", "voltage_low", "voltage_high")
 
 
-@attrs.frozen
+@frozen
 class Step:
     """One throttle step: its row, and its engine speed [rev/min]."""
 

@@ -10,12 +10,13 @@ import attrs
 from garboard.fields import LONG_AGO
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, row_in_words
 from garboard.job_view import JobView, nothing_at
+from garboard.record_types import frozen
 from garboard.records import EQUIPMENT, NEW_BOAT
 from garboard.steps import Calculator, Field, Kind, Step
 from garboard_engine_trial.bases import MAKER, TRIED
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Danger:
     """A point whose "no" says first what nobody may do.
 
@@ -29,7 +30,7 @@ class Danger:
     basis: Basis
 
 
-@attrs.frozen
+@frozen
 class Point:
     """A point of a step: its place, called as the person knows it, and its answer."""
 

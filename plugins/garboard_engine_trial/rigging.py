@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import attrs
-
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
 from garboard.fittings import propeller_named
 from garboard.job_view import JobView, nothing_at
+from garboard.record_types import frozen
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
@@ -117,7 +116,7 @@ def limits_of(view: JobView, position: str, low: str, high: str, unit: str) -> t
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Held:
     """One reading of each engine that is held against the maker's limits.
 

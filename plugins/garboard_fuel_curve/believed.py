@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
 from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, steps_to_add, study, wide_gaps
@@ -28,7 +27,7 @@ SHORTEST = 16.0
 """Length taken where none is entered [ft]: a shorter boat meets its hump at a lower speed."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class JobCurve:
     """The curve of a job and what it was made of.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterator, Sequence
 from itertools import combinations, islice, pairwise
 
@@ -11,6 +10,8 @@ import attrs
 
 from garboard.findings import Doubt, Lack, Missing, rounded, row_in_words
 from garboard.job_view import FieldKey, JobView, in_unit
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
 from garboard.units import Amount, convert
@@ -51,7 +52,7 @@ SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Contradiction:
     """A reading that others contradict, or several of which one or more must be wrong.
 
@@ -128,7 +129,7 @@ def _of_one_step(several: Sequence[Contradiction]) -> Contradiction:
     return attrs.evolve(first, places=((STEPS, "nominal_engine_speed", step.rows[0], ""),), text=text)
 
 
-@attrs.frozen
+@frozen
 class _Typed:
     """One column of the steps: field, of, and what each step shows in it."""
 
@@ -410,7 +411,7 @@ def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[
     both = [step for step in steps if step.both_ways]
     halves = [(step.legs[0] - step.legs[1]) / 2 for step in both]
     largest = view.setting_value("fuel_curve.largest_current", "kn")
-    usual = statistics.median(halves) if len(both) > 2 else 0.0
+    usual = median(halves) if len(both) > 2 else 0.0
     alone = _alone_in_their_current(both, halves)
     for place, step in enumerate(both):
         half = halves[place]
@@ -468,10 +469,10 @@ def _alone_in_their_current(both: Sequence[ThrottleStep], halves: Sequence[float
     speeds = [step.speed for step in both]
     pairs_of = [(one, other) for one, other in combinations(range(len(both)), 2) if speeds[other] > speeds[one] + 1.0]
     rises = [(halves[other] - halves[one]) / (speeds[other] - speeds[one]) for one, other in pairs_of]
-    rise = statistics.median(rises) if rises else 0.0  # medians, which one misread step does not move
+    rise = median(rises) if rises else 0.0  # medians, which one misread step does not move
     rests = [half - rise * speed for half, speed in zip(halves, speeds, strict=True)]
-    level = statistics.median(rests)
-    scatter = statistics.median(abs(rest - level) for rest in rests)
+    level = median(rests)
+    scatter = median(abs(rest - level) for rest in rests)
     alone = set()
     for place, step in enumerate(both):
         unsure = WIDE * math.hypot(step.deviation, step.speed_digit) / math.sqrt(2)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 
-import attrs
-
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, rounded, rounded_beside
 from garboard.job_view import JobView, in_unit
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.believed import (
     JobCurve,
@@ -27,7 +26,7 @@ LEAST_USABLE = 0.5
 """No tank keeps more than this share of its fuel back; common practice, no source."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Cruise:
     """Where to cruise, and what to call it.
 

@@ -11,6 +11,7 @@ from itertools import accumulate, count, pairwise
 import attrs
 
 from garboard.findings import rounded
+from garboard.record_types import frozen
 from garboard.uncertainty import DEVIATION_FREEDOM, MeasuredValue, Part, Shape, rectangular
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
@@ -30,7 +31,7 @@ LITTLE = 0.01
 """By how much a common scale of the fuel flow is moved to see what it does [-]."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Point:
     """One throttle step as read.
 
@@ -53,7 +54,7 @@ class Point:
     one_way: bool = False
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Shared:
     """What all steps share.
 
@@ -71,7 +72,7 @@ class Shared:
     flow_scale: tuple[Part, ...] = ()
 
 
-@attrs.frozen
+@frozen
 class Peak:
     """A place on the economy curve: engine speed [rev/min] and economy there [nm/gal]."""
 
@@ -79,7 +80,7 @@ class Peak:
     economy: float
 
 
-@attrs.frozen
+@frozen
 class Fitted:
     """Speed [kn] and fuel flow [gal/h] as smooth functions of engine speed [rev/min].
 
@@ -116,7 +117,7 @@ def _straight(x: Sequence[float], y: Sequence[float], places: Sequence[float]) -
         yield y[left] + (place - x[left]) / (x[left + 1] - x[left]) * (y[left + 1] - y[left])
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Hump:
     """The dip in economy between displacement speed and planing.
 
@@ -136,7 +137,7 @@ class Hump:
     depth: float
 
 
-@attrs.frozen
+@frozen
 class Landmarks:
     """The best place of the whole curve, and the hump where there is one."""
 
@@ -231,7 +232,7 @@ def _peak(x: Sequence[float], y: Sequence[float], index: int) -> Peak:
     return Peak(x[index] + shift * (x[index + 1] - x[index]), here - 0.25 * (left - right) * shift)
 
 
-@attrs.frozen
+@frozen
 class Version:
     """The curve through the readings, or through readings of which some were moved."""
 
@@ -239,7 +240,7 @@ class Version:
     landmarks: Landmarks
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Moves:
     """The curve with readings moved: what each does to a figure is how far the figure moves [1].
 
@@ -259,7 +260,7 @@ class Moves:
     scale: Version
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Curve:
     """A fuel curve with what is known about it.
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import attrs
-
 from garboard.numeric import slope
+from garboard.record_types import frozen
 
 
-@attrs.frozen
+@frozen
 class Mode:
     """One mode of a duty cycle.
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Iterable
 
-import attrs
-
 from garboard.job_view import JobView
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.series import mean
 from garboard.units import Amount
@@ -20,7 +19,7 @@ LOWEST = 0.75
 torque is then at least that of its rated speed (common practice, no source)."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class FullThrottle:
     """Where full throttle begins.
 
@@ -80,7 +79,7 @@ def _alike(view: JobView, engine: Engine) -> dict[str, float]:
         for one in view.measurements
         if (one.step, one.field, one.of) == (RUNS, "engine_speed", engine.position) and isinstance(one.value, str)
     }
-    middle = statistics.median(entered.values()) if entered else 0.0
+    middle = median(entered.values()) if entered else 0.0
     return {row: speed for row, speed in entered.items() if abs(speed - middle) <= (1 - _share(view)) * middle}
 
 

@@ -6,10 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-import attrs
-
 from garboard.findings import rounded
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.samples import Recording
 from garboard.series import engine_streams, mean, mean_direction, mean_of_means, signed_angle, steady_stretches
 from garboard_fuel_curve.full_throttle import RUNS
@@ -23,7 +22,7 @@ RUN_SECONDS = 5.0
 """A stretch of a recording as long as this is a run; common practice, no source [s]."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Run:
     """One full-throttle run.
 
@@ -38,7 +37,7 @@ class Run:
     engine_speed_places: tuple[FieldKey, ...]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Runs:
     """All full-throttle runs together.
 

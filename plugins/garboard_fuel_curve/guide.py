@@ -9,6 +9,7 @@ import attrs
 
 from garboard.findings import in_full, rounded
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.samples import Sample
 from garboard.series import engine_instance, engine_numbers
 from garboard.steps import Guidance, LiveGuide
@@ -28,7 +29,7 @@ Key = tuple[str, str]
 """Quantity, and the engine's place from port where there are several."""
 
 
-@attrs.frozen
+@frozen
 class _Watched:
     """One stream since everything has been steady."""
 
@@ -45,7 +46,7 @@ class _Watched:
         return self.total / self.count
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Watch:
     """The state of the guide.
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import statistics
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from itertools import accumulate, combinations, pairwise
 
-import attrs
-
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.samples import Stream
 from garboard.series import Steady
 
@@ -37,7 +36,7 @@ DIGITS = 2.5
 """So many last digits of the flow explain a change: a coarse display flips between two."""
 
 
-@attrs.frozen
+@frozen
 class Jump:
     """Two levels of one engine's flow that one engine speed and one speed cannot have.
 
@@ -50,7 +49,7 @@ class Jump:
     after: float
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Watched:
     """One engine's flow with what it is held against, each averaged over a second or as sent.
 
@@ -74,7 +73,7 @@ def jump_within(watched: Watched) -> Jump | None:
     times, values = watched.flow.times, watched.flow.values
     if len(times) < 2 * FEWEST:
         return None
-    looks = max(LOOKS, FEWEST * statistics.median(later - earlier for earlier, later in pairwise(times)))
+    looks = max(LOOKS, FEWEST * median(later - earlier for earlier, later in pairwise(times)))
     sums = [0.0, *accumulate(values)]
     for place, time in enumerate(times):
         first, to = bisect_left(times, time - looks), bisect_right(times, time + SETTLES)

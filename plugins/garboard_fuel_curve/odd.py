@@ -7,8 +7,7 @@ from bisect import bisect_left, bisect_right, insort
 from collections.abc import Collection, Iterator, Sequence
 from itertools import accumulate
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard_fuel_curve.smooth import through
 
 STEEPEST = 4.0
@@ -38,7 +37,7 @@ REACH = 6
 """A throttle step so many places away changes nothing in what is foretold."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Limits:
     """How far a reading may lie from what the others foretell, as the natural logarithm of their ratio [-].
 
@@ -66,7 +65,7 @@ much as a step of engine speed adds, and a steadier engine burns a little less. 
 """
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Column:
     """One column of readings, of speed or of one engine's fuel flow.
 

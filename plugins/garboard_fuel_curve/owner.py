@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-import attrs
-
 from garboard.findings import Finding, NotEnoughData, Table, Verdict, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.owner_pages import FUEL_AND_RANGE, HELM, Bar, Bars, Digits, Pointer, Ruler, RulerStep, Span
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_fuel_curve.believed import JobCurve, begins_in_a_gap, believable_curve, hump_found
@@ -29,7 +28,7 @@ KEEPS_A_THIRD = (
 )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Speed:
     """An engine speed the owner may run at.
 
@@ -49,7 +48,7 @@ class Speed:
     economy: float
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Known:
     """What can be told an owner, all of it beyond doubt.
 

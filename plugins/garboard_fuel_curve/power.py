@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import attrs
-
 from garboard.findings import (
     Doubt,
     Finding,
@@ -23,6 +21,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import DEVIATION_FREEDOM, NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
@@ -82,7 +81,7 @@ def judged_by_power(view: JobView, steps: Sequence[ThrottleStep], refill: Refill
     ]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class _Burnt:
     """What an engine burns at full throttle for the power it makes there.
 

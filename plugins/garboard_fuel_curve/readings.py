@@ -12,6 +12,7 @@ from garboard.findings import Lack, Missing, NotEnoughData, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.numeric import slope
+from garboard.record_types import frozen
 from garboard.samples import Recording
 from garboard.series import mean, mean_of_means
 from garboard.uncertainty import DEVIATION_FREEDOM, NORMAL_95, pooled
@@ -21,7 +22,7 @@ from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.wording import rows_named
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class ThrottleStep:
     """One throttle step, engines from port to starboard.
 
@@ -78,7 +79,7 @@ class ThrottleStep:
         return (mean(out) - mean(back)) / math.sqrt(1 / len(out) + 1 / len(back))
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Readings:
     """All steps in order of engine speed, and where they come from.
 

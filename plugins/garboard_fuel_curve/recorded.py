@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import combinations, pairwise
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView, refuse_set_back
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -59,7 +58,7 @@ SHARE_OF_RUNS = 0.2
 """Two senders that differ in fewer of the runs than this were told apart by chance (common practice, no source)."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Held:
     """One throttle step that was held in a recording; see `readings.ThrottleStep`.
 
@@ -75,7 +74,7 @@ class Held:
     speed_deviation: float
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Cut:
     """What a recording gives.
 
@@ -339,7 +338,7 @@ def _stretches(
 def _longest_gap(stream: Stream) -> float:
     """A longer silence is one: where an instrument sends seldom, more than that one value of it was lost [s]."""
     apart = [later - earlier for earlier, later in pairwise(stream.times)]
-    return max(LONGEST_GAP, min(LOST_ONE * statistics.median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
+    return max(LONGEST_GAP, min(LOST_ONE * median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
 
 
 @lru_cache(maxsize=16)  # for the same reason

@@ -22,6 +22,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import FieldKey, InputCollector, JobView
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve import twins
 from garboard_fuel_curve.entered import digit, optional
@@ -48,7 +49,7 @@ ENTRIES_CONTRADICT, SET_FACTOR, REFILL_TOO_SMALL, WITHIN_LIMIT = (
 )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Refill:
     """What a refill says.
 

@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
 
-import attrs
+from garboard.record_types import frozen
 
 
 def nondecreasing(values: Sequence[float]) -> tuple[float, ...]:
@@ -31,7 +31,7 @@ def nondecreasing(values: Sequence[float]) -> tuple[float, ...]:
     return tuple(pool for pool, count in pools for _ in range(count))
 
 
-@attrs.frozen
+@frozen
 class Smooth:
     """A smooth line through knots; between two knots it stays between their values. Make one with `through`."""
 

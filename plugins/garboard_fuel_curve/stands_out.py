@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard_fuel_curve.smooth import through
 
 BENDS = 0.06
@@ -32,7 +31,7 @@ FEWEST = 5
 """Fewer steps foretell nothing."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Made:
     """What one step made of its fuel, in order of engine speed.
 

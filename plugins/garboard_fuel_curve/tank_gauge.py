@@ -6,10 +6,9 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-import attrs
-
 from garboard.findings import NotEnoughData, Verdict
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.steps import Assessed
 
 GAUGE = "engine_trial.data"
@@ -18,7 +17,7 @@ _SENDERS = "engine_trial.senders"
 _LEAST_KEPT = 0.5  # less fuel than this below the pick-up is not told [gal]
 
 
-@attrs.frozen
+@frozen
 class Tanks:
     """All tanks together.
 

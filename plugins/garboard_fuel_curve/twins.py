@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-import attrs
-
 from garboard.findings import rounded
 from garboard.job_view import JobView
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard_fuel_curve.readings import ThrottleStep
 
@@ -32,7 +31,7 @@ FEWEST = 3
 """At fewer steps nothing is usual."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Pair:
     """Two engines of one power, at the steps they turned alike.
 
@@ -47,12 +46,12 @@ class Pair:
     @property
     def usual(self) -> float:
         """Natural logarithm of the fuel flow of the second over that of the first, the middle one of all steps [-]."""
-        return statistics.median(map(self._ratio, self.steps))
+        return median(map(self._ratio, self.steps))
 
     @property
     def differs(self) -> bool:
         """Whether one burns more than the other throughout."""
-        digits = statistics.median(self._allowed(step, 0.0) for step in self.steps)
+        digits = median(self._allowed(step, 0.0) for step in self.steps)
         return abs(self.usual) > math.log(ALIKE) + digits
 
     def otherwise_by(self, totals: Sequence[float]) -> float:

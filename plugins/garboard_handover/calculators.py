@@ -28,6 +28,7 @@ from garboard.findings import (
     row_in_words,
 )
 from garboard.job_view import JobView, nothing_at, refuse_set_back
+from garboard.record_types import frozen
 from garboard.records import EQUIPMENT
 from garboard.samples import Recording, Stream
 from garboard.series import unwrapped
@@ -473,7 +474,7 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
         )
 
 
-@attrs.frozen
+@frozen
 class _OpenFault:
     """note : the text of the note it comes from; nothing for a row of the list"""
 

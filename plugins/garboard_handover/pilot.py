@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-import attrs
-
 from garboard.findings import Lack, NotEnoughData, in_full, rounded, rounded_beside
 from garboard.numeric import slope
+from garboard.record_types import frozen
 from garboard.samples import Stream
 from garboard.series import COARSE, compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
 from garboard_handover.steps import AUTOPILOT
@@ -21,7 +20,7 @@ NOT_HELD = 45.0  # a heading so far off its mean was not held on one; common pra
 CHANGED = 20.0  # as one whose slow change over the hold is so large; common practice, no source [deg]
 
 
-@attrs.frozen
+@frozen
 class Hold:
     """A held heading.
 
@@ -39,7 +38,7 @@ class Hold:
     seconds: float
 
 
-@attrs.frozen
+@frozen
 class CourseChange:
     """A course change.
 

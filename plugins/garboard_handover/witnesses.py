@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
-import attrs
-
 from garboard.findings import Lack, NotEnoughData, rounded
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.samples import Recording, Stream
 from garboard.series import mean, standard_deviation, unwrapped
 from garboard_handover.steps import AUTOPILOT, TRIAL_SPEED
@@ -33,7 +32,7 @@ source."""
 COURSE = "the course over ground"
 
 
-@attrs.frozen
+@frozen
 class Witness:
     """Another direction of the same time, called as a person knows it."""
 

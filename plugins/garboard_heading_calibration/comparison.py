@@ -10,6 +10,7 @@ from itertools import accumulate, pairwise
 import attrs
 
 from garboard.findings import in_full, rounded_beside
+from garboard.record_types import frozen
 from garboard.samples import Stream
 from garboard.series import mean, mean_direction, signed_angle, standard_deviation, unwrapped
 from garboard.uncertainty import MeasuredValue, Part
@@ -27,7 +28,7 @@ SAME = 1e-6  # a direction between two samples is worked out to less than this [
 NOT_TOGETHER = 90.0  # a difference so far from its mean is none of one sensor [deg]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Comparison:
     """Heading of one source less that of the trusted one.
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import attrs
-
 from garboard.job_view import InputCollector, JobView
 from garboard.numeric import least_squares
+from garboard.record_types import frozen
 from garboard.series import compass_angle
 from garboard.uncertainty import NORMAL_95, MeasuredValue, Part, student_t
 
@@ -18,7 +17,7 @@ FEWEST_RUNS = 6  # three of them only make a circle; the rest say how well
 ROUNDS = 5  # of the fit; it stands still to a thousandth of a knot after two
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CurrentErrors:
     """What a current and a breeze are known to, at 95 %.
 
@@ -43,7 +42,7 @@ def current_errors(view: JobView) -> CurrentErrors:
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Current:
     """A current as entered: speed [kn], direction it sets towards, true, when known [deg], boat speed [kn]."""
 
@@ -104,7 +103,7 @@ def parts_of_entered(drift: float, set_known: bool, speed: float, errors: Curren
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class MeasuredCurrent:
     """The current that straight runs all round show: the centre of the circle of their velocities over ground.
 

@@ -12,10 +12,9 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-import attrs
-
 from garboard.findings import in_full, rounded_beside
 from garboard.numeric import least_squares
+from garboard.record_types import frozen
 from garboard.series import compass_angle
 
 FEWEST_HEADINGS = 8
@@ -38,7 +37,7 @@ class Coefficients(NamedTuple):
     e: float
 
 
-@attrs.frozen
+@frozen
 class Fit:
     """Coefficients by least squares.
 

@@ -6,9 +6,8 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-import attrs
-
 from garboard.numeric import solve
+from garboard.record_types import frozen
 from garboard.series import mean
 from garboard.uncertainty import NORMAL_95
 
@@ -18,7 +17,7 @@ FEWEST_POINTS = 6
 NO_ELLIPSE = "the points lie on no ellipse; turn a full circle away from other boats and record again"
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Ellipse:
     """An ellipse through magnetometer points; x forward, y to starboard.
 
@@ -121,7 +120,7 @@ def fit_ellipse(x: Sequence[float], y: Sequence[float]) -> Ellipse:
     )
 
 
-@attrs.frozen
+@frozen
 class _Axes:
     """An ellipse by its centre, half axes and the direction of the long one [deg]."""
 

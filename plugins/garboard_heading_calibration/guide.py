@@ -8,6 +8,7 @@ import attrs
 
 from garboard.findings import NotEnoughData, in_full
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.samples import Sample
 from garboard.series import signed_angle
 from garboard.steps import Guidance, LiveGuide
@@ -20,7 +21,7 @@ from .turns import STRAIGHT_BELOW
 SILENCE = 3.0  # another source may take over after this [s]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class TurnSoFar:
     """What has been turned.
 

@@ -13,6 +13,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import Lack, Missing, rounded
+from garboard.record_types import frozen
 from garboard.samples import Recording, Stream
 from garboard.series import mean, signed_angle
 
@@ -28,7 +29,7 @@ Window = tuple[float, float]
 """Begin and end [s]."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Sound:
     """A recording without the parts in which two clocks or senders are mixed.
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import attrs
-
 from garboard.fields import amount_field
 from garboard.findings import Basis, BasisKind, NotEnoughData, in_full
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import JsonValue
 from garboard.settings import basis_used
 from garboard.steps import Field, Kind, Setting
@@ -168,7 +167,7 @@ def clearance_basis(metres: float) -> Basis:
     return basis_used(text, (_BY_NAME["clearance"], metres))
 
 
-@attrs.frozen
+@frozen
 class Wanted:
     """What a calibration turn has to reach: band [deg/s], degrees, share of time 0 to 1, lapse [s]."""
 
@@ -201,7 +200,7 @@ def wanted_turn(view: JobView) -> Wanted:
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class RateErrors:
     """What a rate of turn is good to, at 95 %: share of the rate 0 to 1, and at rest [deg/s]."""
 

@@ -10,6 +10,7 @@ import attrs
 
 from garboard.findings import Doubt, Finding, Lack, NotEnoughData, Number, in_full, rounded
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.samples import Recording, Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
 from garboard.uncertainty import MeasuredValue, Part
@@ -117,7 +118,7 @@ def _of_runs(
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class _Allowed:
     """The current that is allowed for: as entered, or as the runs show it, and what either leaves open."""
 
@@ -216,7 +217,7 @@ def _numbers_of(shown: MeasuredCurrent, errors: CurrentErrors) -> tuple[Number, 
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Run:
     """A straight run: means of heading and course over ground [deg], speed through the water and over ground [kn],
     time [s]. The speed over ground is None where it was not recorded."""

@@ -30,6 +30,7 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView
 from garboard.numeric import least_squares
+from garboard.record_types import frozen
 from garboard.series import compass_angle, mean, mean_direction, signed_angle
 from garboard.uncertainty import MeasuredValue, Part, student_t
 
@@ -71,7 +72,7 @@ METHOD = Basis(BasisKind.METHOD, "least squares on A + B sin z + C cos z + D sin
 BASIS = (HANDBOOK, METHOD)
 
 
-@attrs.frozen
+@frozen
 class SwingPoint:
     """Compass heading and the deviation found there, east positive [deg].
 
@@ -85,7 +86,7 @@ class SwingPoint:
     digits: float = 0.0
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Shared:
     """What all readings share and their scatter does not show.
 
@@ -245,7 +246,7 @@ def _deviation_in_words(curve: Sequence[tuple[int, MeasuredValue]]) -> str:
     return f"Deviation within ± {rounded(reach, 0 if reach >= TWO_DIGITS else 1)} degrees on every heading."
 
 
-@attrs.frozen
+@frozen
 class _Swing:
     """A fitted curve and its coefficients, with everything that makes them uncertain."""
 

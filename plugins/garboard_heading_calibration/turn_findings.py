@@ -24,6 +24,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.samples import Recording
 
 from .mixed import Sound, mixed_words, sound, two_senders
@@ -166,7 +167,7 @@ def _outing(view: JobView, heard: Sound, dated: str) -> _Outing:
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class _Outing:
     """The turns of a recording, by whoever sent them.
 
@@ -532,7 +533,7 @@ def _way(degrees: float) -> str:
     return f"{rounded(abs(degrees))} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
-@attrs.frozen
+@frozen
 class _Against:
     """What contradicts a turn, and the degrees it would be by that."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import attrs
+from garboard.record_types import frozen
 
 FASTEST = 40.0  # no boat under way turns a circle any faster; common practice, no source [deg/s]
 
@@ -36,7 +36,7 @@ class Check(NamedTuple):
         return math.hypot(self.sensor_within, self.course_within)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CourseTotal:
     """What the course over ground of one receiver says of a turn.
 
@@ -56,7 +56,7 @@ class CourseTotal:
     check: Check | None = None
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Turn:
     """One steady turn as one source saw it.
 

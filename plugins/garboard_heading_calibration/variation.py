@@ -6,9 +6,8 @@ import datetime
 from calendar import month_name
 from functools import lru_cache
 
-import attrs
-
 from garboard.findings import in_full, rounded, rounded_beside
+from garboard.record_types import frozen
 from garboard.series import signed_angle
 from garboard.uncertainty import NORMAL_95
 
@@ -17,7 +16,7 @@ BLACKOUT_BELOW = 2000.0  # horizontal field in which a compass is of no use [nT]
 CAUTION_BELOW = 6000.0  # horizontal field in which a compass is sluggish and doubtful [nT]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class EarthField:
     """The earth's magnetic field at a place and time.
 
@@ -35,7 +34,7 @@ class EarthField:
     model: str
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Variation:
     """Variation at a place and date.
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import statistics
+import math
 from collections.abc import Callable, Sequence
 
 import attrs
 
 from garboard.findings import rounded
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import Forecast
 from garboard.units import Amount
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
@@ -20,7 +21,7 @@ GALLON = 6.1
 """Weight of a gallon of gasoline [lb]: Fuel property comparison, US Department of Energy; 6.0 to 6.5."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Aboard:
     """People, level of the fuel [%] and gear [lb], in the mean of some runs; None where not known of every one."""
 
@@ -121,4 +122,4 @@ def fuel_weight(view: JobView, level: float | None) -> float | None:
 
 def _mean(values: Sequence[float | None]) -> float | None:
     known = [one for one in values if one is not None]
-    return statistics.fmean(known) if known and len(known) == len(values) else None
+    return math.fsum(known) / len(known) if known and len(known) == len(values) else None

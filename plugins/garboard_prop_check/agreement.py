@@ -8,10 +8,9 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 from typing import TypeVar
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, plain_text, rounded
 from garboard.job_view import JobView, in_unit
+from garboard.record_types import frozen
 from garboard.series import mean
 from garboard_prop_check.least_squares import left_over
 from garboard_prop_check.runs import SPEED, Reading, Run
@@ -48,7 +47,7 @@ class OddRun(enum.Enum):
     SPEED = "speed misread"
 
 
-@attrs.frozen
+@frozen
 class Limits:
     """How far runs may differ.
 
@@ -71,7 +70,7 @@ class Limits:
         )
 
 
-@attrs.frozen
+@frozen
 class Fault:
     """Runs that contradict each other.
 
@@ -84,7 +83,7 @@ class Fault:
     runs: tuple[Run, ...]
 
 
-@attrs.frozen
+@frozen
 class Agreement:
     """Whether runs agree.
 

@@ -8,10 +8,9 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import TypeGuard
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.series import mean, signed_angle
 from garboard.uncertainty import DEVIATION_FREEDOM, MeasuredValue, Part, Shape, of_last_digit, pooled
 from garboard_prop_check.agreement import Agreement, agreement_of, check_made_once
@@ -20,7 +19,7 @@ from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
 from garboard_prop_check.steps import FULL_THROTTLE
 
 
-@attrs.frozen
+@frozen
 class Average:
     """A mean over runs.
 
@@ -82,7 +81,7 @@ def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
     return tuple(found)
 
 
-@attrs.frozen
+@frozen
 class Contradicted:
     """Runs whose labels, with or against, are not what their courses say."""
 

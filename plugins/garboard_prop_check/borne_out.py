@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import attrs
-
 from garboard.findings import NotEnoughData
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.series import mean
 from garboard.units import Amount
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
@@ -19,7 +18,7 @@ SAME_THROTTLE = 0.03
 no source."""
 
 
-@attrs.frozen
+@frozen
 class Source:
     """A speed from elsewhere, as a share of the one of the runs at the same throttle [-].
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from functools import wraps
 
-import attrs
-
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -22,6 +20,7 @@ from garboard.findings import (
     rounded,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.words import about
@@ -30,7 +29,7 @@ MANUAL = Basis(BasisKind.MANUAL, "engine maker's running-in rules", "they come b
 HOURS = "engines.hours"
 
 
-@attrs.frozen
+@frozen
 class RunningIn:
     """An engine that its maker does not let run at full throttle yet.
 

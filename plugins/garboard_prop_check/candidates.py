@@ -6,9 +6,8 @@ import enum
 import math
 from collections.abc import Collection, Iterator, Sequence
 
-import attrs
-
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import NamedPropeller, Propeller
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.power_balance import Candidate
@@ -44,7 +43,7 @@ class Source(enum.Enum):
     BOAT = "on board"
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Option:
     """One propeller to try, on every engine alike.
 

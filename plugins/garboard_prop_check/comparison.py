@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-import attrs
-
 from garboard.findings import Axis, Band, Figure, Series, Table, in_full, rounded, with_uncertainty
 from garboard.job_view import JobView, in_unit
+from garboard.record_types import frozen
 from garboard_prop_check.candidates import Option, inches
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.forecast import Expected, Forecasts, in_100, limiter_of
@@ -35,7 +34,7 @@ def table_of(view: JobView, forecasts: Forecasts, options: Sequence[Option]) -> 
     )
 
 
-@attrs.frozen
+@frozen
 class Rules:
     """What the two rules of the trade say of an engine, and whether that lies inside what is foreseen.
 

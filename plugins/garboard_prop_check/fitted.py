@@ -8,6 +8,7 @@ import attrs
 
 from garboard.findings import NotEnoughData
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.averages import Average, average_engine_speed
@@ -20,7 +21,7 @@ BESIDE_STAMP = 0.12
 """A measured pitch lies beside its stamp by no more, as a share [-]; common practice, no source."""
 
 
-@attrs.frozen
+@frozen
 class Fitted:
     """An engine with the propeller it ran, and where it came out.
 
@@ -73,7 +74,7 @@ def fitted_of(view: JobView, engine: Engine, runs: Sequence[Run]) -> Fitted:
     return Fitted(engine, view.once(average_engine_speed, runs, engine.position), pitch_of(engine), low, high)
 
 
-@attrs.frozen
+@frozen
 class Air:
     """What the air of the runs does.
 

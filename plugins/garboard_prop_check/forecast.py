@@ -10,6 +10,7 @@ import attrs
 from garboard.findings import rounded
 from garboard.fittings import Fitting
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Propeller
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.aboard import weight_as_run
@@ -45,7 +46,7 @@ def in_100(chance: float) -> int:
     return min(max(int(rounded(100 * chance)), 100 - SUREST), SUREST)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Expected:
     """What to expect of one engine with another propeller.
 
@@ -70,7 +71,7 @@ class Expected:
         return min(self.chance, self.laden_chance)
 
 
-@attrs.frozen
+@frozen
 class Before:
     """What was run before the propellers now fitted.
 
@@ -87,7 +88,7 @@ class Before:
     suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
 
 
-@attrs.frozen
+@frozen
 class Forecasts:
     """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-import attrs
-
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -19,6 +17,7 @@ from garboard.findings import (
 )
 from garboard.fittings import Fitting, fittings_of, of_fitting, propeller_named
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Engine, ExpectedOf, Forecast, Propeller
 from garboard.units import Amount
 from garboard_prop_check.aboard import aboard, aboard_when_foreseen, is_comparable
@@ -47,7 +46,7 @@ of it counts. Which that is stands before the runs, so 19 of 20 are to hold; the
 WAITING, NO_TEST = "prop_check.forecast.waiting", "prop_check.forecast.no_test"
 
 
-@attrs.frozen
+@frozen
 class Scored:
     """A forecast of one engine with what the first runs with its propeller turned."""
 

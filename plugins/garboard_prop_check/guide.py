@@ -8,6 +8,7 @@ import attrs
 
 from garboard.findings import in_full, rounded
 from garboard.job_view import JobView, in_unit
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.samples import Sample
 from garboard.series import engine_instance
@@ -25,7 +26,7 @@ EASE_OFF = "ease off"
 RUNNING_IN = "still running in"
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Limits:
     """What the guide holds a run against, read from the job once.
 
@@ -48,7 +49,7 @@ class Limits:
     running_in: frozenset[str] = frozenset()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class State:
     """What has been heard so far.
 

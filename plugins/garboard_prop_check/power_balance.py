@@ -19,6 +19,7 @@ from collections.abc import Sequence
 
 import attrs
 
+from garboard.record_types import frozen
 from garboard.uncertainty import NORMAL_95
 from garboard_prop_check.least_squares import dot
 
@@ -47,7 +48,7 @@ LEAST_SLIP, MOST_SLIP = 0.02, 0.35
 """Between these a boat is foreseen [-]; outside them a reading is wrong or the propeller does not bite."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Tried:
     """A propeller that was run, all its full-throttle runs averaged: they share one pitch error.
 
@@ -75,7 +76,7 @@ class Tried:
     other_series: float = 0.0
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Candidate:
     """A propeller to foresee.
 
@@ -93,7 +94,7 @@ class Candidate:
     tolerance: float | None = None
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Foreseen:
     """What to expect of a candidate; standard uncertainties beside the values.
 
@@ -119,7 +120,7 @@ class Foreseen:
         )
 
 
-@attrs.frozen
+@frozen
 class Model:
     """What the runs have taught: mean and covariance of both regressions. Made by `fit`."""
 

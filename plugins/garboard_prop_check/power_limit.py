@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-import attrs
+from garboard.record_types import frozen
 
 LENGTH_BELOW = 20.0
 """The formula covers monohull outboard boats under this length [ft]."""
@@ -13,7 +13,7 @@ _TABLE = ((35, 3.0), (39, 5.0), (42, 7.5), (45, 10.0), (52, 15.0))
 """Highest factor of each line, and its power [hp]. [1] 33 CFR 183.53, table."""
 
 
-@attrs.frozen
+@frozen
 class PowerLimit:
     """What the formula gives, and what it may be raised to [hp]."""
 

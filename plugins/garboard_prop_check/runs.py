@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -13,6 +12,8 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded, row_in_words
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
+from garboard.numeric import median
+from garboard.record_types import frozen
 from garboard.records import LEAST_AT_FULL, Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
@@ -71,7 +72,7 @@ OTHER_THROTTLE, LAG = 300.0, 10.0
 """No boat keeps its speed so far from a run's engine speed [rev/min] for so long [s]; common practice, no source."""
 
 
-@attrs.frozen
+@frozen
 class Reading:
     """One reading of a run.
 
@@ -115,7 +116,7 @@ class Reading:
         return abs(self.value - other.value) > explained + ROUNDING
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Run:
     """One full-throttle run. Where a reading is missing, what is missing stands in its place.
 
@@ -353,7 +354,7 @@ def _mixed(view: JobView, name: str, stream: Stream, least: float) -> str:
 
 def _seldom(name: str, stream: Stream) -> str:
     """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
-    apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
+    apart = median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
     what = "speed over ground" if name == SPEED else f"engine speed ({name})"
     return f"{what} every {rounded(apart)} s only" if apart > LONGEST_SILENCE else ""
 

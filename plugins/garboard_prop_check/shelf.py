@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-import attrs
+from garboard.record_types import frozen
 
 _NUMBER = r"[1-9][0-9]?(?:\.[0-9]{1,3})?"
 _PROPELLER = rf" *{_NUMBER} *x *{_NUMBER}(?: in)? *(?:,[^,;\n]{{1,40}})*"
@@ -24,7 +24,7 @@ CUPS = {"no cup": "none", "light cup": "light", "heavy cup": "heavy", "cup": "he
 MATERIALS = ("aluminium", "stainless steel", "composite")
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Kept:
     """A propeller that is at hand; pitch and diameter as stamped, the diameter 0 where nobody knows it [in].
 

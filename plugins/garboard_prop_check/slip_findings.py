@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-import attrs
-
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
@@ -50,7 +49,7 @@ CUP_ACTS_AS = {"light": 0.5, "heavy": 1.0}
 that a light one does half of it is from memory."""
 
 
-@attrs.frozen
+@frozen
 class Slip:
     """Slip of one propeller, and what it comes from.
 
@@ -222,7 +221,7 @@ def _difference(one: MeasuredValue, other: MeasuredValue) -> MeasuredValue:
     return MeasuredValue.of_parts(one.value - other.value, one.unit, parts)
 
 
-@attrs.frozen
+@frozen
 class Judged:
     """What is said of one slip.
 
@@ -364,7 +363,7 @@ def _read_on(view: JobView, found: Slip) -> str:
 # What one slip of the pen would explain.
 
 
-@attrs.frozen
+@frozen
 class Suspect:
     """One entry that would make the slip usual, were it another.
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 
-import attrs
-
 from garboard.findings import Basis, BasisKind, Lack, NotEnoughData, in_full, rounded
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Vessel
 from garboard.units import Amount
 from garboard_prop_check import crouch
@@ -43,7 +42,7 @@ def _two_digits(value: float) -> str:
     return rounded(float(rounded(value / size)) * size)
 
 
-@attrs.frozen
+@frozen
 class Expected:
     """Speeds to expect of a planing boat.
 

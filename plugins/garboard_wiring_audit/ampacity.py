@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import attrs
-
 from garboard.findings import Lack, NotEnoughData, in_full, rounded
+from garboard.record_types import frozen
 from garboard_wiring_audit.conductors import Conductor, ambient_factor, gauge_within, metric_size_within, of_area
 
 CFR_TABLE_5 = "33 CFR 183.425 Table 5"
@@ -70,7 +69,7 @@ ISO_AMPACITY: Mapping[float, tuple[float, ...]] = {
 """ISO 10133:2012 table A.2 [A], in 30 degC, from memory: confirm before relying on it."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Allowable:
     """What a conductor may carry and how that came about.
 

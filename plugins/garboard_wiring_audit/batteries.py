@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-import attrs
-
 from garboard.findings import Lack, NotEnoughData, rounded
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue, Part
 
 CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
@@ -22,7 +21,7 @@ CHARGED_NOW = 0.25
 practice, no source."""
 
 
-@attrs.frozen
+@frozen
 class Charge:
     """State of charge.
 

@@ -27,6 +27,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
@@ -72,7 +73,7 @@ def about(battery: Battery) -> str:
 # Charge at rest
 
 
-@attrs.frozen
+@frozen
 class RestCharge:
     """Charge of a battery at rest [%], with its rest voltage [V]."""
 
@@ -355,7 +356,7 @@ def _usable_basis(battery: Battery, rules: Rules) -> Basis:
 # Load and reserve
 
 
-@attrs.frozen
+@frozen
 class Load:
     """Load of a battery [A], and the circuits behind it.
 
@@ -545,7 +546,7 @@ def _measured_load(view: JobView, battery: Battery) -> MeasuredValue | None:
     return read(view, LOADS, "load_current", "A", battery.name, rules_of(view).share("current_meter"))
 
 
-@attrs.frozen
+@frozen
 class _Counted:
     """The load of a battery as listed, and as it was read with all of that on [A]; None where it was not."""
 
@@ -672,7 +673,7 @@ def _charging_verdict(
     return "wiring_audit.load_sum.charging_short", Verdict.ADVISE, advice
 
 
-@attrs.frozen
+@frozen
 class Reserve:
     """Time a full, sound battery carries its load, and that load [A].
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-import attrs
+from garboard.record_types import frozen
 
 AMPERES_PER_LOAD_NUMBER = 0.05
 LIGHT_CABLE_RESISTANCE = 0.053
@@ -22,7 +22,7 @@ LARGEST_CURRENT = {"light": 3.0, "mid": 4.0, "heavy": 8.0}
 """Most current on one piece of backbone [A]; sheets give 3 or 4 A for light cable, the lower is used."""
 
 
-@attrs.frozen
+@frozen
 class BusDevice:
     """A device on the bus.
 

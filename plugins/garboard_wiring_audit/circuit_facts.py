@@ -9,6 +9,7 @@ import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import Battery, Circuit, Vessel
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
@@ -30,7 +31,7 @@ OVER_DESIGN = 1.25
 practice, no source."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CircuitFacts:
     """A circuit. What is unknown is NaN or None, and `missing` says why, by the fact's name.
 

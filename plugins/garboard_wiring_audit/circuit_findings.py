@@ -22,6 +22,7 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView
 from garboard.labels import stale_labels
+from garboard.record_types import frozen
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import (
@@ -41,7 +42,7 @@ NAMED_AT_MOST = 4
 READ_FIRST = "Read the size printed on it before you rewire: its drop says that size or length is entered wrong."
 
 
-@attrs.frozen
+@frozen
 class Outcome:
     """What one rule says of all circuits, by the circuits' names in the vessel's order."""
 
@@ -181,7 +182,7 @@ def _named(lacking: dict[str, tuple[Missing, ...]]) -> str:
     return ", ".join(f"{name} ({_in_words(missing)})" for name, missing in lacking.items())
 
 
-@attrs.frozen
+@frozen
 class Labels:
     """Circuits that carry a label, those that do not, and those nobody looked at, by name."""
 

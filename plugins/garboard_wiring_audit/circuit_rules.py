@@ -23,6 +23,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
@@ -92,7 +93,7 @@ class Cure(enum.Enum):
     SOURCE = "source"
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CircuitResult:
     """What a rule says of one circuit.
 
@@ -133,7 +134,7 @@ class CircuitResult:
         )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CircuitRule:
     """A rule every circuit is held against.
 
@@ -579,7 +580,7 @@ def _require_bank(view: JobView, facts: CircuitFacts) -> None:
         raise NotEnoughData(fed)
 
 
-@attrs.frozen
+@frozen
 class Contradiction:
     """A drop read that is less than the copper entered can lose.
 

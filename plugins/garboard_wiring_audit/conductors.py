@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 import re
 
-import attrs
-
 from garboard.findings import Lack, NotEnoughData, plain_text, rounded
+from garboard.record_types import frozen
 
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 COPPER_RESISTIVITY = 1 / 58
@@ -25,7 +24,7 @@ AREA_ROUNDING = 0.01
 _AWG = re.compile(r"(?:AWG\s*)?(?:(?P<plain>[1-9]|[1-3]\d|40)|(?P<oughts>[1-4])/0|(?P<zeros>0{1,4}))(?:\s*AWG)?")
 
 
-@attrs.frozen
+@frozen
 class Conductor:
     """A conductor by the size printed on it.
 

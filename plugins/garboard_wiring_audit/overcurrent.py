@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import attrs
-
 from garboard.findings import Verdict
+from garboard.record_types import frozen
 
 STANDARD_RATINGS: tuple[float, ...] = (
     *(1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 35, 40, 50, 60, 70, 80, 90, 100),
@@ -24,7 +23,7 @@ E11_DISTANCE = "small-craft standard E-11 (from memory)"
 ISO_DISTANCE = "ISO 10133: 200 mm"
 
 
-@attrs.frozen
+@frozen
 class DistanceLimit:
     """How far from its source a fuse or breaker may sit.
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import attrs
-
 from garboard.findings import Basis, in_full
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import JsonValue
 from garboard.settings import amount_setting, basis_used, setting_number
 from garboard.steps import Field, Kind, Setting
@@ -192,7 +191,7 @@ def usable_basis(name: str, percent: float) -> Basis:
     return basis_used(f"{in_full(percent)} % of a battery of this kind is usable", (_BY_NAME[name], percent))
 
 
-@attrs.frozen
+@frozen
 class Rules:
     """The shop's rules on this job.
 

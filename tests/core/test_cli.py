@@ -526,6 +526,8 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
 
 HEAVY = frozenset({"matplotlib", "fpdf", "numpy", "pint", "kivy", "starlette"})
 NOT_OF_A_JOB_FILE = frozenset({
+    "garboard.disk.storage", "garboard.disk.attachments", "secrets",  # what keeps data
+    "garboard.hosting.apart", "subprocess", "logging", "importlib.metadata", "email",  # plugins from elsewhere
     "tinydb",  # documents of a folder
     "garboard.history.replay", "garboard.history.boat", "garboard.disk.hullfile",  # hull files
     "garboard.report.json_out",  # what other programs read
@@ -576,7 +578,14 @@ def test_assessing_a_job_file_loads_no_history_and_only_the_form_its_recordings_
     assert of_assess.isdisjoint(NOT_OF_A_JOB_FILE)
 
 
-def test_what_is_installed_is_listed_once_for_a_host(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("states", "times"), [("[garboard.plugins]", 1), ("[console_scripts]", 0), (None, 0)])
+def test_what_is_installed_is_listed_once_for_a_host_and_not_where_none_offers_a_plugin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, states: str | None, times: int
+) -> None:
+    (tmp_path / "shop-1.0.dist-info").mkdir()
+    if states is not None:
+        (tmp_path / "shop-1.0.dist-info" / "entry_points.txt").write_text(f"{states}\n", encoding="utf-8")
+    monkeypatch.syspath_prepend(tmp_path)
     listed: list[str] = []
     entry_points = importlib.metadata.entry_points
 
@@ -586,7 +595,7 @@ def test_what_is_installed_is_listed_once_for_a_host(monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(importlib.metadata, "entry_points", counted)
     assert Tools().host.plugins
-    assert len(listed) == 1
+    assert len(listed) == times
 
 
 def test_help_is_there_without_docstrings() -> None:

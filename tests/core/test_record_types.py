@@ -9,11 +9,11 @@ from typing import Any, get_type_hints
 import attrs
 import pytest
 
-from garboard import record_types
+from garboard import findings, job_view, record_types, records
 from garboard.findings import Basis, BasisKind
 from garboard.hooks import hookimpl
 from garboard.hosting.host import PluginHost, make_host
-from garboard.record_types import WrongType, typed
+from garboard.record_types import WrongType, frozen, typed
 from garboard.settings import Setting
 from garboard.steps import (
     Calculator,
@@ -208,3 +208,57 @@ def test_the_annotations_of_a_record_are_read_once_however_many_fields_it_has(mo
     with pytest.raises(WrongType, match="a finite number"):
         _Bearing("turn", "east")  # type: ignore[arg-type]
     assert len(asked) == 1
+
+
+@frozen
+class _Ours:
+    text: str
+    inner: Any = None
+    left_out: int = attrs.field(default=3, repr=False)
+    own: int = attrs.field(default=4, repr=lambda value: f"<{value}>")
+    unset: int = attrs.field(init=False)
+
+
+@attrs.frozen
+class _OfAttrs:
+    text: str
+    inner: Any = None
+    left_out: int = attrs.field(default=3, repr=False)
+    own: int = attrs.field(default=4, repr=lambda value: f"<{value}>")
+    unset: int = attrs.field(init=False)
+
+
+def test_a_record_is_printed_as_attrs_prints_it() -> None:
+    for inner in (None, "it's", ["within"]):
+        assert repr(_Ours("a", inner)) == repr(_OfAttrs("a", inner)).replace("_OfAttrs", "_Ours")
+    ours, of_attrs = list[Any](), list[Any]()
+    ours.append(_Ours("round", ours))
+    of_attrs.append(_OfAttrs("round", of_attrs))
+    assert repr(ours[0]) == repr(of_attrs[0]).replace("_OfAttrs", "_Ours")
+
+    @frozen
+    class Local:
+        at: int
+
+        def method(self) -> int:
+            return self.at
+
+    assert repr(Local(1)) == "Local(at=1)"
+
+
+def test_a_record_that_prints_itself_is_left_to() -> None:
+    @frozen
+    class Secret:
+        word: str
+
+        def __repr__(self) -> str:
+            return "hidden"
+
+    assert (repr(Secret("x")), Secret("x") == Secret("x")) == ("hidden", True)
+
+
+def test_the_records_of_the_front_door_are_printed_by_one_function() -> None:
+    kinds = [kind for module in (records, findings, job_view) for kind in vars(module).values() if attrs.has(kind)]
+    assert len(kinds) > 30
+    own = {kind.__name__ for kind in kinds if getattr(kind.__repr__, "__module__", "") != "garboard.record_types"}
+    assert own <= {"Amount", "InputCollector"}

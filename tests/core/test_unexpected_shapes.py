@@ -322,5 +322,6 @@ def written(file: Path, text: str) -> str:
 
 
 def test_a_taking_back_that_names_no_kind_is_told_as_one() -> None:
-    state = replay(HULL, [entry("retract", ("a", "b"), value) for value in ("x", {"kind": None}, {"kind": ["a"]})])
+    strange: tuple[JsonValue, ...] = ("x", {"kind": None}, {"kind": ["a"]})
+    state = replay(HULL, [entry("retract", ("a", "b"), value) for value in strange])
     assert {one.place for one in state.view(JOB).unreadable} == {("retract", "a/b", "", "")}

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, shown
 
 if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
@@ -59,6 +58,8 @@ class Format:
     def refuse_newer(self, version: int, what: str) -> None:
         """Raise NewerFormat where this program is too old for a version of `what`."""
         if version > self.version:
+            from garboard.disk.storage import NewerFormat  # here: a job file is read without what keeps data
+
             raise NewerFormat(
                 f"{what} has version {version} of its form; this program reads version {self.version} at most. "
                 "Install the newer version; the file was left as it is"

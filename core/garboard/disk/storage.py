@@ -18,11 +18,10 @@ from typing import IO, BinaryIO
 import attrs
 
 from garboard import __version__
+from garboard.disk import HULLS_FOLDER as HULLS_FOLDER
 from garboard.disk.clock import wall_text
 from garboard.faults import GarboardError, in_number, refusal
 
-HULLS_FOLDER = "hulls"
-"""In a folder of hull files, the folder they are in."""
 LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
 """Mode of a new file: only who runs the program may read it."""

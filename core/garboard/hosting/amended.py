@@ -11,6 +11,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, Verdict
 from garboard.hosting.codes import code_for
 from garboard.job_view import JobView, LeftOut, signed_left_out
+from garboard.record_types import frozen
 from garboard.settings import Setting, SettingSet
 from garboard.steps import Assessed, Step
 
@@ -18,7 +19,7 @@ LEFT_OUT = "left_out"
 """The last word of the code by which a step is said to be left out."""
 
 
-@attrs.frozen
+@frozen
 class Amended:
     """What is changed.
 

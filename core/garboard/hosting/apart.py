@@ -33,13 +33,14 @@ from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem,
 from garboard.hosting.sources import Source
 from garboard.hosting.watching import Declared, WatchedView
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import Vessel
 from garboard.samples import Recording
 from garboard.settings import ReadSettings, Setting
 from garboard.steps import Assessed, Block, Calculator, EquipmentKind, LiveGuide, RecordingJudge, ReportSection, Step
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Limits:
     """What one answer of a plugin may cost.
 
@@ -78,7 +79,7 @@ _KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP",
 """Nothing else of it goes over: it may hold a database's password."""
 
 
-@attrs.frozen
+@frozen
 class Offered:
     """What a plugin offers, its functions asking the other process."""
 
@@ -500,7 +501,7 @@ def _raise_what_ended(answer: Mapping[str, Any]) -> None:
         raise plain.made(answer["failed"], _Failed).as_fault()
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class _Failed:
     reason: str
     code: str

@@ -10,6 +10,7 @@ from garboard.hosting.own_copy import own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import Measurement
 from garboard.settings import ReadSettings
 from garboard.steps import Calculator
@@ -18,7 +19,7 @@ Noted = dict[FieldKey, bool]
 """Places that were asked for, in that order, and whether each holds a value."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class _NotingView(WatchedView):
     """Notes what is asked for in vain, too."""
 

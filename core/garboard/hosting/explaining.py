@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import attrs
-
 from garboard.findings import Finding, Missing
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, nothing_at
+from garboard.record_types import frozen
 from garboard.records import JsonValue
 from garboard.steps import Calculator
 
 
-@attrs.frozen
+@frozen
 class Asked:
     """One value that a calculator asked for.
 
@@ -26,7 +25,7 @@ class Asked:
     lacks: str = ""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Explained:
     """A calculator, what it asked for, and what it found.
 

@@ -14,7 +14,7 @@ from garboard.checks.refused import CheckRefused
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
 from garboard.hosting.plugin_code import PluginEnded, PluginWaits
-from garboard.record_types import WrongType
+from garboard.record_types import WrongType, frozen
 from garboard.settings import NoSuchSetting
 
 FAILED = "failed"
@@ -94,7 +94,7 @@ class NotJudgedHere(PluginFault):
     """The plugin's code was ended from outside, or ended its process: there is no finding, whatever it would be."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class PluginProblem:
     """One thing wrong with a plugin.
 

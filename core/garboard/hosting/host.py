@@ -6,7 +6,6 @@ import importlib
 import warnings
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
-from difflib import get_close_matches
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -81,7 +80,7 @@ from garboard.hosting.sources import (
 from garboard.hosting.vessel_facts import doubts_of
 from garboard.hosting.watching import Declared, Told, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
-from garboard.record_types import is_text
+from garboard.record_types import frozen, is_text
 from garboard.records import Forecast, Vessel, is_own_kind
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import (
@@ -126,7 +125,7 @@ class PluginClash(PluginFault, ValueError):
         super().__init__(reason, "key_taken")
 
 
-@attrs.frozen
+@frozen
 class LoadedPlugin:
     """A plugin at work."""
 
@@ -226,7 +225,8 @@ class PluginHost:
     problems: list[PluginProblem] = attrs.field(factory=list)
     going: list[PluginProblem] = attrs.field(factory=list)
     """Hooks that plugins here still have and that are to go."""
-    apart: Apart | None = None
+    _apart: Apart | None = attrs.field(default=None, alias="apart")
+    _runs_apart: bool = False
     minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
     _offered: dict[str, Offered] = attrs.field(factory=dict)
@@ -236,6 +236,22 @@ class PluginHost:
     """Keys and codes of the shop's own plugins, by plugin, where they were looked at."""
     _files: dict[str, str] = attrs.field(factory=dict)
     """Where each plugin stands, also of one that is being loaded."""
+
+    @property
+    def apart(self) -> Apart | None:
+        """The process of their own that plugins from elsewhere run in; None where they run here.
+
+        It is made when it is first asked for: most shops have no plugin of their own.
+        """
+        if self._apart is None and self._runs_apart:
+            from garboard.hosting.apart import Apart
+
+            self._apart = Apart()
+        return self._apart
+
+    @apart.setter
+    def apart(self, process: Apart | None) -> None:
+        self._apart = process
 
     def load(self, name: str, find: Callable[[], ModuleType], file: str = "") -> None:
         """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn.
@@ -295,10 +311,10 @@ class PluginHost:
         if source.file.endswith(CHECK):  # it holds no code, so no process of its own
             self.load(name, partial(_find_check, source.file, self.built_in), source.file)
             self._amended = None
-        elif self.apart is None:
+        elif (apart := self.apart) is None:
             self.load(name, partial(find_module, source), source.file)
         else:
-            self._load_apart(name, self.apart, source)
+            self._load_apart(name, apart, source)
 
     def _load_apart(self, name: str, apart: Apart, source: Source) -> None:
         try:
@@ -531,7 +547,7 @@ class PluginHost:
         """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
         own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
         in_keys = [fault for plugin in own for fault in self._faults_in_keys(plugin)]
-        slow = (*self.apart.left_out, *self.apart.not_run_again) if self.apart is not None else ()
+        slow = (*self._apart.left_out, *self._apart.not_run_again) if self._apart is not None else ()
         return (*self.problems, *slow, *in_keys, *(fault for plugin in own for fault in self._faults_in_source(plugin)))
 
     def _faults_in_source(self, plugin: LoadedPlugin) -> Iterable[PluginProblem]:
@@ -1195,6 +1211,8 @@ def _refuse_unknown_hooks(module: ModuleType) -> None:
     known = [name for name in hooks.__all__ if name not in ("each_of", "hookimpl")]
     for name, function in vars(module).items():
         if hasattr(function, f"{hooks.PROJECT}_impl") and name not in known:
+            from difflib import get_close_matches  # here: nearly all words are known
+
             near = get_close_matches(name, known, n=1)
             perhaps = f"; perhaps {near[0]} is meant" if near else ""
             file, line = _begin_of(function)
@@ -1230,12 +1248,8 @@ def make_host(
     apart        : run those of entry points and files in a process of their own, and never import them here
     minder       : minds those that run here
     """
-    host = empty_host()
+    host = empty_host(runs_apart=apart)
     host.minder = minder
-    if apart:
-        from garboard.hosting.apart import Apart  # here: no tablet starts another process
-
-        host.apart = Apart()
     off = set(without)
     here: dict[str, Callable[[], ModuleType]] = {name: partial(importlib.import_module, name) for name in built_in}
     for name, find in here.items():
@@ -1264,11 +1278,14 @@ def refuse_unknown_names(without: Collection[str], others: Iterable[str]) -> Non
         raise InputError("garboard", faults)
 
 
-def empty_host() -> PluginHost:
-    """A host of no plugins."""
+def empty_host(*, runs_apart: bool = False) -> PluginHost:
+    """A host of no plugins.
+
+    runs_apart : whether those from elsewhere will run in a process of their own
+    """
     manager = pluggy.PluginManager(hooks.PROJECT)
     manager.add_hookspecs(hooks)
-    return PluginHost(manager)
+    return PluginHost(manager, runs_apart=runs_apart)
 
 
 def _commands_here(name: str, source: Source) -> tuple[Mapping[str, click.Command], str]:

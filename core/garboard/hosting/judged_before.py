@@ -7,10 +7,11 @@ from collections.abc import Iterable, Mapping
 import attrs
 
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.steps import Assessed
 
 
-@attrs.frozen
+@frozen
 class JudgedBefore:
     """What each calculator of the program found of one job as it stands, with each setting it read.
 

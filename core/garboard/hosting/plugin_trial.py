@@ -17,6 +17,7 @@ from garboard.hosting.failures import PluginProblem, cure_of, problem_of
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import CHECK
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.steps import Assessed
 
 LONGEST = 60.0
@@ -25,7 +26,7 @@ TWICE = 20
 """So many jobs are judged a second time, by a process that is started anew."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Trial:
     """How a plugin did.
 

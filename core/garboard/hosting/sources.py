@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib.util
+import os
 import re
 import sys
 import tokenize
@@ -13,12 +14,11 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-import attrs
-
 import garboard
 from garboard.checks.module import is_check
 from garboard.faults import refuse_endless
 from garboard.hosting.failures import PluginFault, PluginProblem, cure_of
+from garboard.record_types import frozen
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
@@ -34,7 +34,7 @@ LONGEST_SHOWN = 60
 _TOO_LONG_FOR_PYTHON = re.compile(rb"^%s\b[^=\n]*=\s*(\d{5,})" % WRITTEN_FOR.encode(), re.MULTILINE)
 
 
-@attrs.frozen
+@frozen
 class Source:
     """Where a plugin comes from.
 
@@ -116,9 +116,34 @@ def _is_meant(path: Path) -> bool:
 
 def installed_plugins() -> Iterable[EntryPoint]:
     """Plugins that were installed as distributions."""
-    from importlib.metadata import entry_points  # here: a tenth of the start of a process for a shop's own files
+    if not any(_may_offer(place or os.curdir) for place in sys.path):
+        return ()
+    from importlib.metadata import entry_points  # here: with it an assessment takes 3 % longer
 
     return entry_points(group=ENTRY_POINT_GROUP)
+
+
+def _may_offer(place: str) -> bool:
+    """Whether a distribution in a place that Python imports from may offer a plugin. What is no folder may."""
+    try:
+        with os.scandir(place) as found:
+            folders = [one.path for one in found if one.name.lower().endswith((".dist-info", ".egg-info"))]
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return place.endswith(".egg") or any(map(_states_group, folders))
+
+
+def _states_group(folder: str) -> bool:
+    try:
+        descriptor = os.open(f"{folder}{os.sep}entry_points.txt", os.O_RDONLY)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
+    with os.fdopen(descriptor, "rb") as file:
+        return ENTRY_POINT_GROUP.encode() in file.read()
 
 
 def find_module(source: Source) -> ModuleType:

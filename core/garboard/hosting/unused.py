@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Mapping
 
-import attrs
-
 from garboard.faults import in_number
 from garboard.findings import row_in_words
 from garboard.hosting.equipment import facts_without_plugin, piece_title, plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of
+from garboard.record_types import frozen
 from garboard.records import Measurement, Vessel
 from garboard.steps import Step
 
@@ -58,7 +57,7 @@ def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
     )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class NotUsed:
     """Readings of a step that are not used for one reason.
 

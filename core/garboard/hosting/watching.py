@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Mapping
-from difflib import get_close_matches
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
@@ -16,6 +15,7 @@ from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
 from garboard.hosting.source_faults import faults_in_source
 from garboard.job_view import FieldKey, InputCollector, JobView
+from garboard.record_types import frozen
 from garboard.records import Measurement, Vessel
 from garboard.settings import ReadSettings
 from garboard.units import convert
@@ -24,7 +24,7 @@ T = TypeVar("T")
 P = ParamSpec("P")
 
 
-@attrs.frozen
+@frozen
 class _Done:
     """What a work gave, or what it lacked, and the places, settings and doubted facts it read on the way.
 
@@ -39,7 +39,7 @@ class _Done:
     facts: tuple[FieldKey, ...]
 
 
-@attrs.frozen
+@frozen
 class Told:
     """What a person is told of a field: what it is called, and the unit it is entered in."""
 
@@ -65,7 +65,7 @@ class _Collector(InputCollector):
         InputCollector.check(self)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class WatchedView(JobView):
     """A job view that notes what is read in it, and refuses to be asked for what nobody can enter.
 
@@ -218,6 +218,8 @@ def _catches_all(file: str) -> bool:
 
 
 def _near(name: str, known: Iterable[str]) -> str:
+    from difflib import get_close_matches  # here: nearly all words are known
+
     near = get_close_matches(name, known, n=1)
     return f"; perhaps {near[0]!r} is meant" if near else ""
 

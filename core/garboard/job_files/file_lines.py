@@ -16,13 +16,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import attrs
 
 from garboard.faults import Fault
+from garboard.record_types import frozen
 
 _TELLS_APART = ("step", "field", "row", "of", "name", "position")
 _LAST_STEP_OF_A_PATH = re.compile(r"(\.[^.\[\]]*|\[\d+\])$")
 _WHITE = " \t\r\n"
 
 
-@attrs.frozen
+@frozen
 class Part:
     """One value in the file.
 

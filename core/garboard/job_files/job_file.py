@@ -31,7 +31,7 @@ from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import parts_of, with_lines
 from garboard.job_files.own_kinds import faults_of_own_kinds, with_facts_of_pieces
 from garboard.job_view import JobView, Unreadable, place_of
-from garboard.record_types import is_text
+from garboard.record_types import frozen, is_text
 from garboard.records import (
     EQUIPMENT,
     Forecast,
@@ -59,7 +59,7 @@ EXPLAINED = "explained"
 _FOR_PEOPLE = re.compile(rf"{EXPLAINED}(?:[.\[]|$)")
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class JobFile:
     """A job file's content, record by record."""
 

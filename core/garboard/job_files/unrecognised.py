@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from difflib import get_close_matches
 
 import attrs
 
@@ -91,6 +90,8 @@ def _no_plugin_knows(step: str, what: str, steps: Iterable[str]) -> str:
 
 
 def _meant(word: str, known: Iterable[str]) -> str:
+    from difflib import get_close_matches  # here: nearly all words are known
+
     near = get_close_matches(word, list(known), n=1)
     return f" Did you mean {near[0]}?" if near else ""
 

@@ -12,12 +12,11 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard import hull_number
-from garboard.disk.attachments import is_attachment_name
+from garboard.disk import HULLS_FOLDER
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.json_text import read_json
-from garboard.disk.storage import HULLS_FOLDER, Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict, with_minus
@@ -39,12 +38,14 @@ from garboard.job_files.job_file import (
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
+from garboard.record_types import frozen
 from garboard.records import NEW_BOAT, Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
+    from garboard.disk.storage import Damage
     from garboard.history.boat import Boat
     from garboard.history.plans import SetAside
 
@@ -55,7 +56,7 @@ FINDINGS = Format("garboard findings")
 TO_MEND = "merge with the shop, or with where it was written, and run 'garboard repair'"
 
 
-@attrs.frozen
+@frozen
 class Question:
     """What looks unusual and should be looked at again; nothing is decided by it.
 
@@ -69,7 +70,7 @@ class Question:
     words: str = attrs.field(default="", converter=with_minus)
 
 
-@attrs.frozen
+@frozen
 class AssessedJob:
     """A job file with what the calculators say of it.
 
@@ -184,6 +185,8 @@ def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, Jo
 
 def _was_kept(reference: str, _name: str) -> bool:
     """Whether a file was ever kept: one that was not beside its job file when that was taken in has no hash."""
+    from garboard.disk.attachments import is_attachment_name  # here: a job file keeps its recordings beside it
+
     return is_attachment_name(reference)
 
 

@@ -6,8 +6,6 @@ import hashlib
 from collections.abc import Callable, Collection, Iterable, Sequence
 from enum import StrEnum
 
-import attrs
-
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authority import managers_of
@@ -16,6 +14,7 @@ from garboard.history.exchange import not_here_whole
 from garboard.history.proof import Issued, covered, hash_of, issued_books, root_of
 from garboard.history.registers import name_of, register_of
 from garboard.hosting.host import PluginHost
+from garboard.record_types import frozen
 from garboard.steps import Assessed
 
 
@@ -38,7 +37,7 @@ class EntriesState(StrEnum):
     FALSE = "the book's list does not make its root"
 
 
-@attrs.frozen
+@frozen
 class FileChecked:
     """A file's bytes.
 
@@ -51,7 +50,7 @@ class FileChecked:
     issued: Issued | None = None
 
 
-@attrs.frozen
+@frozen
 class EntriesChecked:
     """The entries of the boat, against those of the book.
 

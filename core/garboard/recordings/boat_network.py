@@ -21,6 +21,7 @@ import attrs
 
 from garboard.faults import in_number, in_words
 from garboard.findings import rounded
+from garboard.record_types import frozen
 from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, SERIES, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
@@ -60,7 +61,7 @@ OTHERS = "others"
 """All senders beyond MOST_SENDERS."""
 
 
-@attrs.frozen
+@frozen
 class Latest:
     """The newest value of a stream.
 
@@ -74,7 +75,7 @@ class Latest:
     at: float
 
 
-@attrs.frozen
+@frozen
 class Newest:
     """What a stream said in the last moments.
 
@@ -241,7 +242,7 @@ _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
 _ENDS_WITH_CHECKSUM = re.compile(r"[$!][^$!]*\*[0-9A-Fa-f]{2}$")
 
 
-@attrs.frozen
+@frozen
 class LinkState:
     """How the listening goes.
 

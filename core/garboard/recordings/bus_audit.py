@@ -16,6 +16,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import rounded
+from garboard.record_types import frozen
 from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
 from garboard.recordings.notes import OF_OTHER_SHIPS, sends_only_ships
@@ -29,7 +30,7 @@ LISTENED_LONG_ENOUGH = 10.0
 """Before that nothing is called missing [s]: what is slow is sent every few seconds. Common practice, no source."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class HeardDevice:
     """One address on the network.
 
@@ -48,7 +49,7 @@ class HeardDevice:
         return f"{self.source}: {', '.join(self.says)}" if self.says else self.source
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Missing:
     """What a commissioning needs and nobody sends, with what usually brings it."""
 
@@ -56,7 +57,7 @@ class Missing:
     brings: str
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class BusAudit:
     """What was heard, and what was not.
 

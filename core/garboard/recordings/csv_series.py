@@ -27,6 +27,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import attrs
 
 from garboard.faults import Fault, GarboardError, InputError
+from garboard.record_types import frozen
 from garboard.recordings.clocks import DATED_FROM
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
@@ -44,7 +45,7 @@ _NAME = re.compile(
 _DECIMAL_COMMA = re.compile(r"[0-9]+,[0-9]+")
 
 
-@attrs.frozen
+@frozen
 class Column:
     """What one column holds, and how its numbers become values in the unit of its quantity."""
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import attrs
 
+from garboard.record_types import frozen
 from garboard.recordings.notes import ReadingNotes
 
 LONGEST_MESSAGE = 223  # bytes: 6 in the first frame and 7 in each of 31
@@ -43,7 +44,7 @@ class _Unfinished:
     again: set[int] = attrs.field(factory=set)
 
 
-@attrs.frozen
+@frozen
 class _Finished:
     """The latest whole message of a sequence: a frame of it may come again."""
 

@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import attrs
 
+from garboard.record_types import frozen
 from garboard.recordings import packet_bytes, packet_lines
 from garboard.recordings.arithmetic import Arithmetic
 from garboard.recordings.clocks import Arrivals, Clock, FileClock, Times
@@ -101,7 +102,7 @@ Makes = Callable[[ReadingNotes, bool, str], Reader]
 """Makes a reader of notes to fill, whether it reads live, and the name of the file for messages."""
 
 
-@attrs.frozen
+@frozen
 class Form:
     """One form of recording.
 

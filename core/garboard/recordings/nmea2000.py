@@ -11,8 +11,7 @@ import struct
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard.recordings.more_messages import DEGREES
 from garboard.samples import HARD_RANGE
 
@@ -44,7 +43,7 @@ class Field(NamedTuple):
 Decoded = tuple[str, int, int, float, float, bool]
 
 
-@attrs.frozen
+@frozen
 class Message:
     """How to read and write one kind of message.
 

@@ -9,6 +9,8 @@ from collections.abc import Iterable
 
 import attrs
 
+from garboard.record_types import frozen
+
 MARK = "PGBDSIM"
 """Stands in whatever the simulated boat sends, and never in what a real boat sends: see `simulated_network`."""
 
@@ -23,7 +25,7 @@ KEPT_DEVICES, KEPT_TEXTS = 300, 6
 OTHER_KINDS, OTHER_SOURCES = "other kinds", "others"
 
 
-@attrs.frozen
+@frozen
 class DamagedLine:
     """A line that could not be used.
 

@@ -13,8 +13,7 @@ import math
 import random
 from collections.abc import Iterable, Iterator, Mapping
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard.samples import Sample, StreamKey
 from garboard.series import compass_angle
 
@@ -25,7 +24,7 @@ DIRECTIONS = ("heading", "course_over_ground")
 # --- the boat
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Compass:
     """A simulated heading sensor. Deviation is A + B sin + C cos + D sin 2 + E cos 2 of its own heading [deg],
     east positive.
@@ -56,7 +55,7 @@ class Compass:
         return compass_angle(magnetic - deviation)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Cable:
     """A copper conductor from a battery to a load and back.
 
@@ -80,7 +79,7 @@ class Cable:
         return current * (copper + self.joints)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Battery:
     """A bank of batteries.
 
@@ -98,7 +97,7 @@ class Battery:
         return share * 20 * math.pow(self.capacity / 20 / load, self.exponent)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Boat:
     """What the simulated boat is like.
 
@@ -169,7 +168,7 @@ class Boat:
 # --- what its instruments show
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Errors:
     """What an instrument adds to the truth. Unit by unit as the quantity, angles in degrees.
 

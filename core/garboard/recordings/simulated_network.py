@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
+from garboard.record_types import frozen
 from garboard.recordings.encode import fast_packet_frames, nmea0183_sentence, nmea0183_sentences, nmea2000_messages
 from garboard.recordings.nmea2000 import MESSAGES
 from garboard.recordings.notes import MARK, MARK_MESSAGE
@@ -88,7 +89,7 @@ TWIN = Boat(
 # --- what devices say of themselves
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Device:
     """One device of the simulated network.
 

@@ -9,8 +9,7 @@ import math
 import random
 from collections.abc import Iterable, Iterator
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard.recordings.simulated_boat import Boat, Compass
 from garboard.samples import Sample
 from garboard.series import compass_angle
@@ -21,7 +20,7 @@ METRES_PER_DEGREE = 111_120.0
 """Length of a degree of latitude [m]: 60 nautical miles, near enough for a few miles of track."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Order:
     """What the helm does for a while.
 

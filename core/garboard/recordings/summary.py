@@ -9,6 +9,7 @@ from pathlib import Path
 import attrs
 
 from garboard.findings import rounded
+from garboard.record_types import frozen
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
 from garboard.recordings.remarks import remarks
@@ -19,7 +20,7 @@ GAP = 5.0
 STEPS_PER_E = 100  # intervals are sorted into classes 1 % wide, so that memory does not grow with the recording
 
 
-@attrs.frozen
+@frozen
 class StreamSummary:
     """One stream in numbers.
 
@@ -48,7 +49,7 @@ class StreamSummary:
     set_back: float = 0.0
 
 
-@attrs.frozen
+@frozen
 class Summary:
     """A recording's streams, by quantity and source, with the notes of its reading.
 

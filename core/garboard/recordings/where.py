@@ -9,6 +9,7 @@ import re
 import attrs
 
 from garboard.faults import Fault, InputError
+from garboard.record_types import frozen
 
 PORT = 10110
 """Registered for NMEA 0183 over UDP and TCP. IANA Service Name and Transport Protocol Port Number Registry: nmea-0183
@@ -38,7 +39,7 @@ def _way_of(where: Where) -> Way:
         return Way.CONNECT
 
 
-@attrs.frozen
+@frozen
 class Where:
     """Where to listen.
 

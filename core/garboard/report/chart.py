@@ -13,6 +13,7 @@ from typing import Any
 import attrs
 
 from garboard.findings import Axis, Band, Figure, Marker, Series, rounded
+from garboard.record_types import frozen
 from garboard.report.figures import axis_title, style_of
 from garboard.report.palette import DAY, SeriesStyle
 from garboard.report.type_faces import printable, width_of
@@ -35,7 +36,7 @@ _MOST_ROWS, _ROW = 6, 5.0
 _LEGEND_LINE = 9.0
 
 
-@attrs.frozen
+@frozen
 class _Scale:
     """From the values of an axis to millimetres: low at `start`, high at `end`."""
 

@@ -32,6 +32,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
+from garboard.record_types import frozen
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
 from garboard.report.outline import counts, hand_over, punch_list, still_aside
@@ -68,7 +69,7 @@ class Kind(enum.Enum):
     DAY = "DATE"
 
 
-@attrs.frozen
+@frozen
 class Column:
     """One column.
 
@@ -81,7 +82,7 @@ class Column:
     unit: str = ""
 
 
-@attrs.frozen
+@frozen
 class DataTable:
     """One table; an empty cell says that nothing is known there."""
 
@@ -375,7 +376,7 @@ TABLES = (
 )
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class JobToExport:
     """A job with what the calculators say of it.
 

@@ -14,6 +14,7 @@ import attrs
 
 from garboard.history.values import member
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import SignOff
 from garboard.report.photo_files import PictureRefused
 from garboard.report.photos import Photo, PhotoLoader
@@ -35,7 +36,7 @@ _POINT = re.compile(rb"(\d{1,3}(?:\.\d)?),(\d{1,3}(?:\.\d)?)")
 Point = tuple[float, float]
 
 
-@attrs.frozen
+@frozen
 class Drawn:
     """Strokes to print. width, height: of all of them with their ink [mm]; strokes: points from the upper left [mm]"""
 

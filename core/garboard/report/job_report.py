@@ -44,7 +44,7 @@ _WIDTH_OF_MARK = 19
 
 def make_console(*, colour: bool = True) -> Console:
     """A console as wide as the terminal; plain text of a fixed width when the output goes elsewhere."""
-    from rich.console import Console, ConsoleOptions, RenderableType
+    from rich.console import Console, ConsoleDimensions, ConsoleOptions, RenderableType
     from rich.segment import Segment
 
     class VisibleConsole(Console):
@@ -56,7 +56,7 @@ def make_console(*, colour: bool = True) -> Console:
 
     console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
-        console.width = WIDTH_OF_PLAIN_TEXT
+        console.size = ConsoleDimensions(WIDTH_OF_PLAIN_TEXT, 25)  # with both stated no line asks the system for them
     return console
 
 

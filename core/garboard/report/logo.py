@@ -18,9 +18,8 @@ from importlib.util import find_spec
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-import attrs
-
 from garboard.faults import GarboardError, in_words
+from garboard.record_types import frozen
 from garboard.report.photo_files import NoPicture, PictureRefused, opened
 from garboard.report.press import BookRefused, on_paper
 from garboard.settings import picture_in
@@ -60,7 +59,7 @@ class LogoRefused(GarboardError):
     """A file cannot be a logo; says why, and what to do."""
 
 
-@attrs.frozen
+@frozen
 class Logo:
     """A logo to print. ending: of its file; width, height: as printed [mm]"""
 

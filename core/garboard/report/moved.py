@@ -6,12 +6,11 @@ from collections import Counter
 from collections.abc import Container, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-import attrs
-
 from garboard.faults import in_number
 from garboard.fields import Kind
 from garboard.history.runs import RUN, file_of
 from garboard.judging.assessing import equipment_lacking
+from garboard.record_types import frozen
 
 if TYPE_CHECKING:
     from garboard.history.boat import Boat
@@ -24,7 +23,7 @@ _FILES = {Kind.RECORDING: "recording", Kind.PHOTO: "photo"}
 _ORDER = ("value", "recording", "photo", "attached file", "setting", "remark", "signature")
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class CameAlong:
     """What came with a job that stands under another hull number than it was written under.
 

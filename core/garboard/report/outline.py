@@ -16,6 +16,7 @@ from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.records import SIGN_AT_HAND_OVER
 from garboard.report.handed_over import handed_over_in_words
 from garboard.steps import NOT_ABOARD, Assessed, Caution, Phase, Step, state_shown
@@ -31,7 +32,7 @@ MOST_NAMED = 12
 """Values that a signature misses, named at once in a book or on a page."""
 
 
-@attrs.frozen
+@frozen
 class StepOutline:
     """One step with what was found under it.
 
@@ -49,7 +50,7 @@ class StepOutline:
     lacks: str = ""
 
 
-@attrs.frozen
+@frozen
 class PhaseOutline:
     """One phase with its steps, in order."""
 
@@ -57,7 +58,7 @@ class PhaseOutline:
     steps: tuple[StepOutline, ...]
 
 
-@attrs.frozen
+@frozen
 class PunchItem:
     """One fault to put right before hand over.
 
@@ -77,7 +78,7 @@ class PunchItem:
     owner: str = attrs.field(default="", eq=False)
 
 
-@attrs.frozen
+@frozen
 class HandOver:
     """How far the hand over is.
 

@@ -6,8 +6,6 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
-import attrs
-
 from garboard import hull_number
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Number, Table, Verdict, rounded
@@ -31,6 +29,7 @@ from garboard.owner_pages import (
     number_of,
     page_of,
 )
+from garboard.record_types import frozen
 from garboard.report.blocks import (
     FRAME,
     TEXT_WIDTH,
@@ -63,7 +62,7 @@ _NOT_ALL_JUDGED = "Not everything was read or judged."
 _UNCERTAINTY = re.compile(r" ?± ?[\d.]+")
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class OwnersPart:
     """What Your boat is made of.
 

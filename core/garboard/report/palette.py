@@ -8,8 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-import attrs
-
+from garboard.record_types import frozen
 from garboard.verdict import Verdict
 
 LEAST_TEXT_CONTRAST = 7.0
@@ -19,7 +18,7 @@ LEAST_LINE_CONTRAST = 3.0
 """Lines and shapes that mean something against their ground: WCAG 2.2, success criterion 1.4.11."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Colours:
     """One set of colours, each "#RRGGBB"."""
 
@@ -65,7 +64,7 @@ NIGHT = Colours(
 Point = tuple[float, float]
 
 
-@attrs.frozen
+@frozen
 class Part:
     """One part of a mark, drawn in a square of side 1 with the origin at its upper left.
 
@@ -99,7 +98,7 @@ SQUARE_WITH_BAR = (
 DASH = (Part("stroke", ((0.1, 0.5), (0.9, 0.5)), width=0.16),)
 
 
-@attrs.frozen
+@frozen
 class Mark:
     """How one state is shown.
 
@@ -150,7 +149,7 @@ STEP_MARKS: Mapping[str, Mark] = {
 """By the state of a step, as `steps.state_shown` words it."""
 
 
-@attrs.frozen
+@frozen
 class SeriesStyle:
     """How one series of a figure is drawn: told apart by marker and dash first, by colour second.
 

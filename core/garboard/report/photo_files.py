@@ -17,10 +17,9 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-import attrs
-
 from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, looked_into, without_words
 from garboard.faults import GarboardError, in_words
+from garboard.record_types import frozen
 from garboard.report.palette import DAY
 from garboard.report.photos import PICTURES, Arrow, ArrowShape, PhotoContent, shape_of
 
@@ -89,7 +88,7 @@ class PictureRefused(GarboardError):
         self.why = why
 
 
-@attrs.frozen
+@frozen
 class Picture:
     """A picture as JPEG, with its size [dots]."""
 

@@ -17,6 +17,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import row_in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import frozen
 from garboard.records import JsonValue, Measurement
 
 MOST_ARROWS = 3
@@ -37,7 +38,7 @@ PICTURES = (".jpg", ".jpeg", ".png", ".webp")
 Point = tuple[float, float]
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Arrow:
     """Something pointed at in a picture.
 
@@ -52,7 +53,7 @@ class Arrow:
     word: str = ""
 
 
-@attrs.frozen
+@frozen
 class ArrowShape:
     """An arrow's parts in a picture of some size, the origin at the upper left.
 
@@ -66,7 +67,7 @@ class ArrowShape:
     radius: float
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Photo:
     """A file kept with a step.
 

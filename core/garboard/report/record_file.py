@@ -30,6 +30,7 @@ from garboard.history.proof import Proof
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import job_file_text
 from garboard.job_view import JobView
+from garboard.record_types import frozen
 from garboard.steps import Assessed
 from garboard.units import in_full, plain_text
 
@@ -42,7 +43,7 @@ _SAME = 1e-9
 """Numbers that differ by less, as a share, are the same: last digits depend on the machine."""
 
 
-@attrs.frozen
+@frozen
 class Told:
     """A finding, as a book keeps it: what tells it from others, and what it says."""
 
@@ -60,7 +61,7 @@ class Told:
         return self.step, self.calculator, self.about
 
 
-@attrs.frozen
+@frozen
 class Record:
     """What a book says of itself, as it is attached to it.
 
@@ -76,7 +77,7 @@ class Record:
     findings: tuple[Told, ...]
 
 
-@attrs.frozen
+@frozen
 class Change:
     """A finding that comes out otherwise now.
 

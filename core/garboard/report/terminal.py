@@ -59,15 +59,18 @@ class Tools:
         """Plugins in the folder `plugins` beside some data; of a name chosen on the command line, that one runs."""
         import click  # here, because no tablet has it at hand
 
-        from garboard.disk import storage
         from garboard.hosting.host import BUILT_IN
         from garboard.hosting.sources import plugins_beside
 
         found = plugins_beside(path, (*BUILT_IN, *(file.stem for file in self.plugin_files)))
-        if found and not storage.is_users_own(found[0].parent):
-            click.echo(f"{found[0].parent} is not yours alone to change, so no plugin in it ran.", err=True)
+        if not found:
             return ()
-        return found
+        from garboard.disk.storage import is_users_own  # here: a job file is judged without what keeps data
+
+        if is_users_own(found[0].parent):
+            return found
+        click.echo(f"{found[0].parent} is not yours alone to change, so no plugin in it ran.", err=True)
+        return ()
 
     def refused_beside(self, path: Path) -> Sequence[PluginProblem]:
         """What lies in that folder as a plugin and does not run for its name."""

@@ -22,6 +22,7 @@ from garboard.fittings import (
 )
 from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
+from garboard.record_types import frozen
 from garboard.records import Engine, Measurement, Vessel
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import first_sentence, result_of
@@ -43,7 +44,7 @@ _LOADS = (
 common practice, no source."""
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Told:
     """A number of a trial: what it is, of which piece, as told, and what its verdict holds it against."""
 
@@ -57,7 +58,7 @@ class Told:
         return "in doubt" if self.is_doubted else str(self.number)
 
 
-@attrs.frozen(kw_only=True)
+@frozen(kw_only=True)
 class Trial:
     """One fitting that was tried.
 

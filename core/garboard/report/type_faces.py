@@ -11,10 +11,9 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import attrs
-
 from garboard.faults import Fault, InputError
 from garboard.owner_pages import REFERENCE
+from garboard.record_types import frozen
 from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ def _font(file: str) -> TTFont:
     return TTFont(FOLDER / file, lazy=True)
 
 
-@attrs.frozen
+@frozen
 class MoreFaces:
     """A shop's own typefaces, for names in other scripts: they come after the book's own.
 
