@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from campaigns import shapes_campaign
 from examples import examples
 from garboard.commands.cli import program
 from garboard.demo.samples_folder import sample_job_files
@@ -321,7 +322,16 @@ def written(file: Path, text: str) -> str:
     return str(file)
 
 
+@pytest.mark.long
+def test_the_campaign_goes_through_files(tmp_path: Path, host: PluginHost) -> None:
+    """More of it is run by hand: tests/campaigns/shapes_campaign.py."""
+    real = shapes_campaign.real_entries(tmp_path / "samples")
+    raws = [*hostile(random.Random(SEED), shapes_campaign.HULL, real, 200)]
+    books = shapes_campaign.through_files(tmp_path / "shop", raws, host, random.Random(SEED))
+    assert books == shapes_campaign.MOST_BOOKS
+
+
 def test_a_taking_back_that_names_no_kind_is_told_as_one() -> None:
-    strange: tuple[JsonValue, ...] = ("x", {"kind": None}, {"kind": ["a"]})
-    state = replay(HULL, [entry("retract", ("a", "b"), value) for value in strange])
+    values: tuple[JsonValue, ...] = ("x", {"kind": None}, {"kind": ["a"]})
+    state = replay(HULL, [entry("retract", ("a", "b"), value) for value in values])
     assert {one.place for one in state.view(JOB).unreadable} == {("retract", "a/b", "", "")}
