@@ -417,6 +417,9 @@ def load_of(view: JobView, battery: Battery) -> Load:
     return Load(together(counted.values(), "A", total), together(running, "A"), tuple(counted))
 
 
+MAIN_FUSE_OPENS = "wiring_audit.main_fuse.will_open"
+
+
 def behind_main_fuse(view: JobView, battery: Battery) -> tuple[float, tuple[Missing, ...]]:
     """What surely runs at once through a battery's main fuse [A], as far as entered, and what is not entered of it.
 
@@ -464,7 +467,7 @@ def main_fuse_findings(view: JobView) -> Iterator[Finding]:
         advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
         rule = rules_of(view).chosen("load_rule")
         yield Finding(
-            code="wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.fits",
+            code=MAIN_FUSE_OPENS if opens else "wiring_audit.main_fuse.fits",
             verdict=Verdict.ADVISE if opens else Verdict.PASS,
             about=about(battery),
             of=battery.name,
