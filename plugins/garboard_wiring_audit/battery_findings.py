@@ -420,6 +420,9 @@ def load_of(view: JobView, battery: Battery) -> Load:
     return Load(together(counted.values(), "A", total), together(running, "A"), tuple(counted))
 
 
+MAIN_FUSE_OPENS = "wiring_audit.main_fuse.will_open"
+
+
 def behind_main_fuse(view: JobView, battery: Battery) -> tuple[MeasuredValue, tuple[Missing, ...]]:
     """What surely runs at once through a battery's main fuse [A], as far as entered, and what is not entered of it.
 
@@ -471,7 +474,7 @@ def main_fuse_findings(view: JobView) -> Iterator[Finding]:
         advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
         if not opens:
             advice = ": it may open. Fit a larger one that protects its lead, or measure what runs."
-        beyond = "wiring_audit.main_fuse.will_open" if opens else "wiring_audit.main_fuse.may_open"
+        beyond = MAIN_FUSE_OPENS if opens else "wiring_audit.main_fuse.may_open"
         rule = rules_of(view).chosen("load_rule")
         yield Finding(
             code="wiring_audit.main_fuse.fits" if fits else beyond,

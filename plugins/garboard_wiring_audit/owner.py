@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import BEFORE_YOU_GO, HELM, Digits
 from garboard.records import Circuit
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
+from garboard_wiring_audit.battery_findings import MAIN_FUSE_OPENS
 from garboard_wiring_audit.circuit_facts import always_live, in_a_list
 from garboard_wiring_audit.steps import BATTERIES
 
@@ -82,18 +83,20 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         for one in view.vessel.circuits
         if one.protection
     )
-    rows = (*_main_fuses(view), *of_circuits)
+    opens = {one.finding.of for one in assessed if one.finding.code == MAIN_FUSE_OPENS}
+    rows = (*_main_fuses(view, opens), *of_circuits)
     if rows:
         yield Table("Fuses and breakers", ("Circuit", "Size", "Kind", "Where"), rows, card=True)
 
 
-def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
-    """The fuse of each battery that has one."""
+def _main_fuses(view: JobView, opens: Collection[str]) -> Iterator[tuple[str, ...]]:
+    """The fuse of each battery that has one; `opens` names the batteries whose fuse is too small for what it feeds."""
     for battery in view.vessel.batteries:
         if any(view.value(BATTERIES, field, of=battery.name) for field in ("fuse_rating", "fuse_distance")):
             rating = _read(view, "fuse_rating", "A", battery.name)
             size = "as printed on it" if rating is None else f"{in_full(rating)} A"
-            yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
+            told = _WRONG if battery.name in opens else size
+            yield f"Main fuse, {battery.name}", told, "fuse", "at the battery"
 
 
 def _read(view: JobView, field: str, unit: str, battery: str) -> float | None:

@@ -20,6 +20,7 @@ from garboard.job_files.job_file import JobFile, read_job_file, view_of
 from garboard.judging.assessing import questions
 from garboard.records import NEW_BOAT, RECORD_OF, JsonValue, Vessel
 from garboard.testing import job_from
+from garboard.units import Amount
 from garboard.verdict import Verdict
 
 SAMPLE = Path(__file__).parents[2] / "sample_jobs" / "kittiwake"
@@ -181,11 +182,16 @@ def test_a_source_entered_for_two_sensors_is_doubted_for_both(host: PluginHost, 
     assert all(one.verdict is not Verdict.PASS for one in found)
 
 
-@pytest.mark.parametrize(("full", "asked"), [("5000 lb", 1), ("2300 kg", 1), ("6700 lb", 0), ("8100 lb", 0)])
-def test_a_boat_lighter_fully_laden_than_as_run_is_asked_about(sample: JobFile, full: str, asked: int) -> None:
+@pytest.mark.parametrize(
+    ("full", "asked"), [("5000 lb", 1), ("2300 kg", 1), ("6700 lb", 0), ("8100 lb", 0), ("28000 lb", 1)]
+)
+def test_a_weight_fully_laden_that_does_not_go_with_that_as_run_is_asked_about(
+    sample: JobFile, full: str, asked: int
+) -> None:
     """As run it weighs 6800 lb, which is 3084 kg. Both are weighed or reckoned, so they may differ by a little."""
     vessel = structure(changed(sample, "displacement_full_load", value=full), Vessel, "job")
-    told = [f"fully laden the boat weighs {full}, less than as run, 6800 lb. Is it right?"]
+    heavier = "many times as much as it was run" if full == "28000 lb" else "less than as run"
+    told = [f"fully laden the boat weighs {full}, {heavier}, 6800 lb. Is it right?"]
     assert list(unusual_facts(vessel)) == told * asked
     assert not list(doubts_of(vessel))
 
@@ -238,10 +244,26 @@ ASKED: list[tuple[tuple[str | int, ...], str, str]] = [
         "circuit Bilge pump forward: 80 ft of cable on a boat of 26.4 ft. Is it right?",
     ),
     (("circuits", 0, "length"), "79 ft", ""),  # 3 times 26.4 ft is 79.2 ft
+    (("networks", 0, "backbone_length"), "50 m", "network main: 50 m of backbone on a boat of 26.4 ft. Is it right?"),
+    (("networks", 0, "backbone_length"), "48 m", ""),  # 6 times 26.4 ft is 48.3 m
+    (("transom_width",), "103 in", ""),
     (("engines", 0, "charging_current"), "202 A", ""),
     (("tanks", 0, "capacity"), "11 gal", ""),  # 16 minutes
     (("plate_power",), "1500 hp", ""),
 ]
+
+
+def test_a_transom_wider_than_the_boat_allows_no_power(host: PluginHost, sample: JobFile) -> None:
+    """The formula goes by length times transom width: 170 in, typed for 70 in, allowed more than twice as much."""
+    plain = changed(sample, "transom_width", value="170 in")
+    vessel = structure({**plain, "length": "19.5 ft", "plate_power": None}, Vessel, "job")
+    weaker = tuple(attrs.evolve(one, rated_power=Amount("150", "hp")) for one in vessel.engines)
+    vessel = attrs.evolve(vessel, engines=weaker)
+    assert {one.field for one in doubts_of(vessel)} == {"transom_width", "beam"}
+    view = view_of(attrs.evolve(sample, vessel=vessel), SAMPLE)
+    step = next(one.step for one in host.calculators if one.key == "prop_check.capacity")
+    found = [one.finding for one in host.assess(view, [step]) if one.finding.about == "maximum power by formula"]
+    assert [(one.code, one.verdict) for one in found] == [("prop_check.capacity.within_formula", Verdict.ADVISE)]
 
 
 @pytest.mark.parametrize(("path", "value", "told"), ASKED)

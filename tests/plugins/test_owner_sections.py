@@ -140,8 +140,8 @@ def test_an_owner_is_told_the_propeller_that_is_on_in_its_own_sizes(fitted: str,
     assert told([*prop_check.helm(job_view(vessel, {}), [])]) == f"{words}."
 
 
-def judged(of: str, verdict: Verdict) -> Assessed:
-    finding = Finding(verdict=verdict, about=of, sentence="So.", basis=(PRACTICE,), of=of)
+def judged(of: str, verdict: Verdict, code: str = "") -> Assessed:
+    finding = Finding(verdict=verdict, about=of, sentence="So.", basis=(PRACTICE,), of=of, code=code)
     return Assessed(
         calculator="wiring_audit.overcurrent_rating",
         title="Rating",
@@ -168,6 +168,16 @@ def test_a_fuse_of_a_wrong_size_is_not_told_as_the_one_to_replace_it_by() -> Non
         ("Pump", "60 A", "fuse", "at the battery"),
         ("Start", "", "none", ""),
     )
+
+
+def test_a_main_fuse_that_will_open_is_not_told_as_the_one_to_replace_it_by() -> None:
+    """It was misread, or is to be exchanged; the other battery's is told."""
+    vessel = Vessel(hull_number="QQZ00001A626", batteries=(Battery(name="house"), Battery(name="start")))
+    read = {("wiring_audit.batteries", "fuse_rating", "", name): "5 A" for name in ("house", "start")}
+    found = judged("house", Verdict.ADVISE, "wiring_audit.main_fuse.will_open")
+    (card,) = wiring_audit.fuses(job_view(vessel, {**read}), [found])
+    assert isinstance(card, Table)
+    assert [row[1] for row in card.rows] == ["ask us", "5 A"]
 
 
 def test_a_main_fuse_whose_rating_cannot_be_read_is_still_on_the_card() -> None:

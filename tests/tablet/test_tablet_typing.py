@@ -98,6 +98,24 @@ def test_a_box_for_words_keeps_its_keys(drive: Drive) -> None:
     assert view_of(d).value("dock.horn", "remark") == "1"
 
 
+def test_a_day_years_away_is_asked_about_before_it_is_saved(drive: Drive) -> None:
+    """A slip in the year reads as well as any other."""
+    from garboard.fields import TODAY, Field, Kind
+
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice Yes", "choice clear")
+    page = d.app.shell.page
+    day = Field(name="remark", title="Filed on", kind=Kind.TEXT, offers_from=(TODAY,))
+    page.form.ask = type(page.form.ask)(key=page.form.ask.key, field=day)
+    d.write("2016-05-15")
+    d.type_keys(ENTER)
+    assert d.says("Is the year right?")
+    assert view_of(d).value("dock.horn", "remark") is None
+    d.press("yes, save it")
+    assert view_of(d).value("dock.horn", "remark") == "2016-05-15"
+
+
 @pytest.mark.parametrize(
     "settle",
     [

@@ -35,6 +35,12 @@ PLATE_PER_LENGTH = 60.0
 """No maximum-power plate says more for each foot of length [hp/ft]; common practice, no source."""
 CABLE_BY_LENGTH = 3.0
 """A cable run of more than so many times the boat's length is asked about [-]; common practice, no source."""
+BACKBONE_BY_LENGTH = 6.0
+"""The same of the backbone of a network, which goes there and back [-]; common practice, no source."""
+LADEN_BY_RUN = 4.0
+"""No boat weighs so many times as much fully laden as it was run [-]; common practice, no source."""
+SAME_WIDTH = 0.02
+"""A transom may be measured wider than the beam by this share of it [-]; common practice, no source."""
 THIN_FROM, THINNEST = 75.0, 11.0
 """An engine of so many horsepower and more turns no propeller of a smaller diameter [hp] [in]; common practice, no
 source."""
@@ -67,7 +73,7 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
     yield from _not_printed(vessel)
     yield from _cranks_too_little(vessel)
     yield from _hours_apart(vessel)
-    yield from _lighter_laden(vessel)
+    yield from _laden(vessel)
     yield from _too_thin(vessel)
     yield from _longer_than_the_boat(vessel)
     for number, engines in _shared((one.serial_number.strip().casefold(), one.position) for one in vessel.engines):
@@ -83,11 +89,13 @@ def _hours_apart(vessel: Vessel) -> Iterator[str]:
         yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
 
 
-def _lighter_laden(vessel: Vessel) -> Iterator[str]:
+def _laden(vessel: Vessel) -> Iterator[str]:
     """Nothing is in doubt for it: what is foreseen fully laden is not told then."""
     run, full = vessel.displacement_as_run, vessel.displacement_full_load
     if run and full and full.to("lb") < run.to("lb") * (1 - WEIGHED_WITHIN):
         yield f"fully laden the boat weighs {full}, less than as run, {run}. Is it right?"
+    if run and full and full.to("lb") > run.to("lb") * LADEN_BY_RUN:
+        yield f"fully laden the boat weighs {full}, many times as much as it was run, {run}. Is it right?"
 
 
 def _cranks_too_little(vessel: Vessel) -> Iterator[str]:
@@ -113,6 +121,10 @@ def _longer_than_the_boat(vessel: Vessel) -> Iterator[str]:
     for circuit in vessel.circuits:
         if vessel.length and circuit.length and circuit.length.to("ft") > CABLE_BY_LENGTH * vessel.length.to("ft"):
             yield f"circuit {circuit.name}: {circuit.length} of cable on a boat of {vessel.length}. Is it right?"
+    for bus in vessel.networks:
+        run = bus.backbone_length
+        if vessel.length and run and run.to("ft") > BACKBONE_BY_LENGTH * vessel.length.to("ft"):
+            yield f"network {bus.name}: {run} of backbone on a boat of {vessel.length}. Is it right?"
 
 
 def _shared(named: Iterable[tuple[str, str]]) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -153,6 +165,8 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
     plate, length = vessel.plate_power, vessel.length
     if plate and length and plate.to("hp") > PLATE_PER_LENGTH * length.to("ft"):
         yield from _doubts(f"plate power {plate} is more than any boat of {length} is built for", "", "plate_power")
+    if (width := vessel.transom_width) and vessel.beam and width.to("ft") > (1 + SAME_WIDTH) * vessel.beam.to("ft"):
+        yield from _doubts(f"transom {width} is wider than the beam, {vessel.beam}", "", "transom_width", "beam")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
         yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
     yield from _of_sensors(vessel)
