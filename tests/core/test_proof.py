@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from types import ModuleType
@@ -32,6 +33,7 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.judging.verifying import (
     EntriesState,
     FileState,
+    books_beside,
     entries_checked,
     file_checked,
     files_lacking,
@@ -461,3 +463,22 @@ def test_nothing_printed_for_an_owner_speaks_of_memory() -> None:
     texts = [f"{basis}" for basis in bases]
     assert texts
     assert not [text for text in texts if "memory" in text or "not read" in text or "confirm before" in text]
+
+
+def test_a_book_of_a_job_that_was_moved_stays_its_book_wherever_it_goes(entries: list[Entry], tmp_path: Path) -> None:
+    right, other = "QQZ04418D626", "QQZ04419D626"
+    held = [*entries, *move_job(_author(), replay(HULL, entries), replay(right, ()), JOB, "typed wrongly")]
+
+    def boat_at(hull: str) -> Boat:
+        return open_entries(lambda key: [entry for entry in held if entry.hull_key == key], hull)
+
+    issued = issue(_author(), boat_at(right), JOB, PDF, proof_of(boat_at(right), JOB))
+    assert issued is not None
+    held += [issued, *move_job(_author(), boat_at(right).state_to_move(JOB), replay(other, ()), JOB, "read again")]
+    assert [one.sha256 for one in issued_books(boat_at(other), JOB)] == [hashlib.sha256(PDF).hexdigest()]
+    with HullFolder(tmp_path) as folder:
+        for entry in held:
+            folder.save(entry)
+        where_it_was = open_hull(folder, right)
+        assert file_checked(where_it_was, PDF, "").state is FileState.NEVER
+        assert file_checked(where_it_was, PDF, "", partial(books_beside, folder)).state is FileState.ISSUED

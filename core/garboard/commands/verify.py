@@ -59,7 +59,14 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
     """
     from garboard.disk.hullfile import HullFolder
     from garboard.judging.assessing import is_hull_folder
-    from garboard.judging.verifying import boat_of_book, entries_checked, file_checked, files_lacking, hashes_in
+    from garboard.judging.verifying import (
+        boat_of_book,
+        books_beside,
+        entries_checked,
+        file_checked,
+        files_lacking,
+        hashes_in,
+    )
     from garboard.report.record_file import record_in
 
     tools: Tools = context.obj
@@ -74,7 +81,7 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
         number = number or (hulls.boats()[0] if len(hulls.boats()) == 1 else "")
         boat = _boat(hulls, number)
         root, hashes = (record.root, record.entries) if record else ("", ())
-        file = file_checked(boat, content, root)
+        file = file_checked(boat, content, root, lambda sha256: books_beside(hulls, sha256))
         entries = entries_checked(boat, root, hashes, lambda: hashes_in(hulls))
         is_of_another = record is not None and 0 < len(set(record.entries)) <= entries.missing
         figures = None if is_of_another else _figures(hulls, number, record, host)

@@ -223,7 +223,8 @@ def _unlisted(text: JsonValue) -> Iterator[bytes]:
 def issue(author: Author, boat: Boat, job: str, book: bytes, proof: Proof) -> Entry | None:
     """The entry that says a book was issued; None where one says so of the same file already.
 
-    It belongs to no job, so that no signature misses it, also where an older program reads it.
+    It belongs to no job, so that no signature misses it, also where an older program reads it. It stands under the
+    number the job was opened under: so that the job has its books wherever it is moved.
     """
     sha256 = hashlib.sha256(book).hexdigest()
     if any(one.sha256 == sha256 for one in issued_books(boat, job)):
@@ -239,4 +240,5 @@ def issue(author: Author, boat: Boat, job: str, book: bytes, proof: Proof) -> En
         "covers": base64.b64encode(short).decode(),
     }
     key = RegisterKey(ISSUED, "", (job, sha256))
-    return author.write(boat.state, key.kind, key.subject, value, replaces=())
+    home = boat.state_of(job)
+    return author.write(home, key.kind, key.subject, value, replaces=(), hull=home.hull_number_of(job))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from enum import StrEnum
 
 import attrs
@@ -73,13 +73,18 @@ class EntriesChecked:
     moved: int = 0
 
 
-def file_checked(boat: Boat, book: bytes, root: str) -> FileChecked:
+def file_checked(
+    boat: Boat, book: bytes, root: str, elsewhere: Callable[[str], Iterable[Issued]] = lambda _sha256: ()
+) -> FileChecked:
     """What is known of a file's bytes.
 
-    root : the root it states, "" for none
+    root      : the root it states, "" for none
+    elsewhere : gives books of the boat that stands where a file of some hash was issued: its job may have been moved
     """
     sha256 = hashlib.sha256(book).hexdigest()
     books = issued_books(boat)
+    if not any(one.sha256 == sha256 for one in books):
+        books = (*books, *elsewhere(sha256))
     same = next((one for one in books if one.sha256 == sha256), None)
     if same is not None:
         return FileChecked(FileState.ISSUED, sha256, len(book), same)
@@ -150,6 +155,12 @@ def boat_of_book(hulls: HullFolder, sha256: str) -> str:
         if key != SHOP_RECORD and any(wanted in entry.raw for entry in hulls.entries(key)):
             return key
     return ""
+
+
+def books_beside(hulls: HullFolder, sha256: str) -> tuple[Issued, ...]:
+    """The books of the boat under whose number a file of that hash was issued."""
+    key = boat_of_book(hulls, sha256)
+    return issued_books(open_hull(hulls, key)) if key else ()
 
 
 def boat_named(hulls: HullFolder, hull: str) -> Boat | None:

@@ -516,7 +516,7 @@ def _sound(lines: Sequence[str], places: Sequence[int]) -> tuple[Sequence[int], 
 
 
 def _are_plain(lines: Sequence[str], ends: Sequence[str]) -> bool:
-    """Whether sentences are of printable ASCII without blanks, not too long, and end with a checksum.
+    """Whether sentences are of printable ASCII without blanks and low lines, and end with a checksum.
 
     ends : their last three characters
     """
@@ -525,6 +525,7 @@ def _are_plain(lines: Sequence[str], ends: Sequence[str]) -> bool:
         text.isascii()
         and text.isprintable()
         and " " not in text
+        and "_" not in text
         and text.count("*") == len(lines)
         and "".join(ends)[::3] == "*" * len(lines)
     )

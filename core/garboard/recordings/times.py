@@ -33,9 +33,12 @@ def parse_time(text: str) -> float:
 
 
 def finite(text: str) -> float:
-    """A number that is neither infinite nor "not a number". Raises ValueError for anything else."""
+    """A number that is neither infinite nor "not a number". Raises ValueError for anything else.
+
+    Python alone reads "1_2.5" as 12.5: no instrument writes so, and a point may have become a line.
+    """
     try:
-        value = float(text)
+        value = float("" if "_" in text or not text.isascii() else text)
     except ValueError:
         value = float("nan")
     if value - value != 0:

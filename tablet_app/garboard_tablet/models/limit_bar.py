@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.findings import plain_text
-
 MARGIN = 0.18
 """Share of the bar left free beyond the outermost mark at each end."""
 
@@ -72,6 +70,8 @@ def said(limit: float) -> str:
     >>> said(10.0), said(-2.5), said(12345678.0)
     ('10', '−2.5', '12345678')
     """
+    from garboard.findings import plain_text  # here: the app's first frame draws no limit
+
     return plain_text(limit).replace("-", "−")
 
 

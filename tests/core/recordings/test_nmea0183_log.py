@@ -229,6 +229,7 @@ def test_sentence_gives_its_valid_values_only(line: str, expected: list[tuple[st
         ("$HEHDT,341", "HEHDT: cut short: expected 2 fields, got 1"),
         ("$HEHDT,400,T", "HEHDT: expected a direction from 0 to 360 deg, got 400"),
         ("$HEHDT,inf,T", "HEHDT: expected a number, got 'inf'"),
+        ("$HEHDT,4_1.8,T", "HEHDT: expected a number, got '4_1.8'"),
         ("$HCHDG,98.3,2.0,X,12.6,E", "HCHDG: expected E or W after 2.0, got 'X'"),
         ("$GPGLL,5175.0,N,00006.0,W", "GPGLL: expected a latitude in degrees and minutes up to 90, got '5175.0'"),
         ("$GPZDA,093000,31,02,2026,00,00", "GPZDA: expected a date, got year 2026, month 2, day 31"),
