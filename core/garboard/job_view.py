@@ -345,6 +345,8 @@ class JobView:
             return unit.replace("gal", "L") if litres else unit
         if unit == "in":
             return self._small_length_as_typed(places)
+        if unit == "degC" and places:  # each where it was read: insulation is stamped in degC wherever it is sold
+            return self.unit_as_typed("temperature", places)
         if unit == "psi":  # of water and fuel, by gauge
             return self._most_typed(_GAUGE_PRESSURES, "psi")
         quantity = next((one for one in _TOLD_AS_TYPED if unit in UNITS_OF[one]), "")

@@ -19,7 +19,7 @@ from garboard.findings import (
     not_enough_data,
     rounded,
 )
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.record_types import frozen
 from garboard.records import LEAST_AT_FULL
 from garboard.steps import Calculator
@@ -111,10 +111,11 @@ def _gauges_of(view: JobView, position: str, judged: Mapping[str, Sequence[Readi
     verdicts = [reading.verdict for reading in readings]
     verdict = next((one for one in (Verdict.FAIL, Verdict.ADVISE) if one in verdicts), Verdict.PASS)
     named = ", ".join(reading.number.name for reading in readings if reading.verdict is verdict)
+    each = "; ".join(_beside_its_limit(view, reading, position) for reading in readings)
     words = {
         Verdict.PASS: (
             "engine_trial.gauges.within",
-            f"Within the maker's limits: {'; '.join(_beside_its_limit(view, reading) for reading in readings)}.",
+            f"Within the maker's limits: {each}.",
         ),
         Verdict.ADVISE: ("engine_trial.gauges.close", f"Too close to the limit to tell: {named}. Read again."),
         Verdict.FAIL: (
@@ -135,14 +136,19 @@ def _gauges_of(view: JobView, position: str, judged: Mapping[str, Sequence[Readi
     )
 
 
-def _beside_its_limit(view: JobView, reading: Reading) -> str:
+def _gauges_read(view: JobView, position: str) -> tuple[FieldKey, ...]:
+    return tuple((UNDER_LOAD, field, row, position) for row in view.rows(UNDER_LOAD) for field in _GAUGES)
+
+
+def _beside_its_limit(view: JobView, reading: Reading, position: str) -> str:
     """What was read, and the limit it was held against."""
+    read_at = _gauges_read(view, position)
     number, limit = reading.number, reading.limit
     ends = [("at least", limit.low), ("at most", limit.high)] if limit else []
     given = [(words, end) for words, end in ends if end is not None]
     decimals = decimals_beside(number.value, [end for _, end in given], 1)
-    told = f"{number.name} {view.told(number.value, number.unit, decimals)}"
-    return ", ".join([told, *(f"{words} {view.told(end, number.unit, decimals)}" for words, end in given)])
+    said = [(number.name, number.value), *given]
+    return ", ".join(f"{words} {view.told(value, number.unit, decimals, places=read_at)}" for words, value in said)
 
 
 def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
@@ -152,7 +158,7 @@ def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterato
     if high is not None and of_step:
         fastest = max(of_step, key=lambda step: step.speed)
         if fastest.speed > IDLE_UP_TO and of_step[fastest] < COLDEST:
-            told = view.told(of_step[fastest], "degC", 0)
+            told = view.told(of_step[fastest], "degC", 0, places=_gauges_read(view, position))
             text = f"{told} at {rounded(fastest.speed)} rev/min, colder than any that runs; see its sensor"
             raise _contradicts(text, "temperature", fastest, position)
         yield read(

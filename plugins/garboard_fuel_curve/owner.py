@@ -315,7 +315,8 @@ def _fuel_card(view: JobView, found: Known, usable: float) -> Table:
 
 
 def _every_step(view: JobView, found: Known) -> Table:
-    speeds = tuple(dict.fromkeys((view.unit_to_tell("kn"), "kn", "mph")))
+    ashore = "mph" if view.unit_to_tell("gal") == "gal" else "km/h"  # as its owner knows speeds from the road
+    speeds = tuple(dict.fromkeys((view.unit_to_tell("kn"), "kn", ashore)))
     flow, economy = view.unit_to_tell("gal/h"), view.unit_to_tell("nm/gal")
     statute = economy == "nm/gal"
     rows = []

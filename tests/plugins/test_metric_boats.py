@@ -11,7 +11,7 @@ import pytest
 from builders import job_view
 from fuel_curve_jobs import PLANING, STEPS, TANKS, typed
 from garboard.demo.samples_folder import sample_job_files
-from garboard.findings import Axis, Basis, BasisKind, Figure, Finding, Limit, Number, Series, Verdict
+from garboard.findings import Axis, Basis, BasisKind, Figure, Finding, Limit, Number, Series, Table, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import read_job_file, view_of
@@ -20,6 +20,7 @@ from garboard.records import Engine, JsonValue, Propeller, Vessel
 from garboard.report.as_typed import as_typed, finding_as_typed
 from garboard.report.json_out import finding_as_plain
 from garboard.units import Amount
+from garboard_fuel_curve.owner import fuel
 
 METRIC = {"kn": ("km/h", 1), "mph": ("km/h", 1), "gal/h": ("L/h", 2), "gal": ("L", 1), "hp": ("kW", 1)}
 METRIC |= {"lb": ("kg", 0), "in": ("mm", 0), "ft": ("m", 2), "psi": ("kPa", 1)}
@@ -76,6 +77,12 @@ def test_the_same_boat_typed_in_metric_units_is_judged_alike_and_answered_in_the
     assert [one.finding.code for one in before] == [one.finding.code for one in after]
     assert sum(bool(NOT_METRIC.search(line)) for one in before for line in told(one.finding)) > 20
     assert [line for one in after for line in told(one.finding) if NOT_METRIC.search(line)] == []
+    speeds = [
+        {heading for one in fuel(host.with_defaults(seen), found) if isinstance(one, Table) for heading in one.headings}
+        & {"Speed [kn]", "Speed [mph]", "Speed [km/h]"}
+        for seen, found in ((view, before), (in_metric, after))
+    ]
+    assert speeds == [{"Speed [kn]", "Speed [mph]"}, {"Speed [kn]", "Speed [km/h]"}]
 
 
 def test_a_radios_power_and_a_pumps_flow_say_nothing_of_how_the_boat_is_told(host: PluginHost) -> None:

@@ -640,7 +640,7 @@ def _job_summary(
         bases=numbered_bases(one.finding for one in assessed),
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=_coverage_seen(home, job, judged),
-        is_guest=job in boat.moved_in,
+        is_guest=job in boat.moved_in and job not in boat.state.jobs,  # a part that was joined may have been moved
         unused={
             place: why for place in map(place_of, seen.measurements) if (why := why_not_used(place, seen.vessel, host))
         },

@@ -12,7 +12,8 @@ from garboard.findings import Finding, Lack, Table, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView
 from garboard.owner_pages import Digits
-from garboard.records import Battery, JsonValue
+from garboard.records import Battery, Circuit, JsonValue
+from garboard.report.as_typed import as_typed
 from garboard.samples import Recording, Sample, gather
 from garboard.units import Amount
 from garboard_engine_trial.after_steps import AFTER
@@ -47,6 +48,24 @@ def loads(steps: Mapping[str, Sequence[str]], limits: Mapping[str, JsonValue] = 
 
 def found(view: JobView, calculator: str) -> list[Finding]:
     return findings_of(HOST, view, f"engine_trial.{calculator}")
+
+
+def test_a_temperature_is_told_in_the_unit_its_gauge_was_read_in() -> None:
+    """Read as 160 degF it was told as 71.1 degC, beside a table in degF; insulation is stamped in degC everywhere."""
+    read = {**GOOD, "5800": ("71.1", *GOOD["5800"][1:])}
+    view = loads(read, {**LIMITS, "temperature_high": "176 degF"})
+    values = tuple(
+        attrs.evolve(one, value=f"{Amount.parse(str(one.value)).to('degF'):.0f} degF")
+        if one.field == "temperature"
+        else one
+        for one in view.measurements
+    )
+    circuits = tuple(Circuit(name=name, insulation_temperature=Amount("105", "degC")) for name in "abcdef")
+    seen = attrs.evolve(view, measurements=values, vessel=attrs.evolve(view.vessel, circuits=circuits))
+    (gauges,) = [one for one in HOST.assess(seen) if one.calculator == "engine_trial.gauges"]
+    assert "highest temperature 160.0 degF, at most 176.0 degF;" in gauges.finding.sentence
+    (told,) = as_typed(seen, [gauges], HOST)
+    assert str(told.finding.numbers[0]) == "160.0 ± 3.4 degF"
 
 
 @pytest.mark.parametrize(

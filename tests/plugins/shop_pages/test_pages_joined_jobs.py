@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from garboard.disk.hullfile import CheckedEntries
-from garboard.history.authoring import Author, measure
+from garboard.history.authoring import Author, join_job, measure, move_job
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
-from pages_rig import CHIEF, NOON, SALTGRASS, Browser, Pages, form_to, words_of
+from pages_rig import CHIEF, MISTYPED, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 PAGE = f"/boats/{SALTGRASS}"
 JOB, TWIN = "saltgrass-2026-05", "twin"
@@ -51,6 +51,27 @@ def test_parting_two_jobs_says_what_was_chosen_while_they_were_one(pages: Pages,
     words = words_of(manager.text(PAGE))
     assert "It is a separate job again. Chosen while they were one, and kept where it was written:" in words
     assert f"({SALTGRASS}, Commissioning, 14 May 2026). The other has its own value again." in words
+
+
+@pytest.mark.parametrize(("into", "was_moved"), [("", True), (JOB, False)])
+def test_a_job_is_not_said_to_be_moved_for_one_that_was_joined_into_it(
+    pages: Pages, manager: Browser, into: str, was_moved: bool
+) -> None:
+    """It began here; the other was entered under a mistyped number, moved, and joined."""
+    author, wrong = Author("tablet 9", "A. Hand"), HullState(MISTYPED)
+    measured = measure(author, wrong, TWIN, "prop_check.full_throttle", "speed", "3 kn", row="9")
+    wrong.add(measured)
+    here = open_hull(pages.store.hulls, SALTGRASS).state
+    entries = [measured, *move_job(author, wrong, here, TWIN, "mistyped")]
+    here.add(entries[-1])
+    if into:
+        entries.append(join_job(author, here, TWIN, into, "one work"))
+    for hull in (MISTYPED, SALTGRASS):
+        ours = CheckedEntries({one.id: one.raw for one in entries if one.hull == hull})
+        pages.store.put_if_absent({hull: ours}, "000000000001", NOON, 0)
+    words = words_of(manager.text(PAGE))
+    assert ("was joined into this one" in words) is bool(into)
+    assert ("This job was moved here from another hull number" in words) is was_moved
 
 
 @pytest.mark.usefixtures("twin")
