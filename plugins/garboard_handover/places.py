@@ -128,11 +128,24 @@ def _place(view: JobView, row: str) -> Place | None:
         return None
     along, across = (view.amount(PLACES, field, "%", row=row) for field in ("along", "across"))
     return Place(
-        name=called or thing.capitalize(),
+        name=in_words(thing, called),
         along=None if along is None else along / 100,
         across=None if across is None else across / 100,
         is_first=view.value(PLACES, "kind", row=row) == FIRST,
     )
+
+
+def in_words(thing: str, called: str) -> str:
+    """A place as an owner looks for it: in the words given, and what it is in front where they say only where.
+
+    >>> in_words("battery switch", "port battery switch, in the aft hatch"), in_words("battery switch", "")
+    ('port battery switch, in the aft hatch', 'Battery switch')
+    >>> in_words("battery switch", "aft locker, port"), in_words("something else", "scuba bottles, under the bench")
+    ('Battery switch: aft locker, port', 'scuba bottles, under the bench')
+    """
+    if thing == THINGS[-1] or thing.split()[-1].removesuffix("s") in called.casefold():
+        return called
+    return f"{thing.capitalize()}: {called}" if called else thing.capitalize()
 
 
 def _numbered(view: JobView, thing: str) -> str:

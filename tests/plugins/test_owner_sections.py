@@ -211,6 +211,18 @@ def aboard(*rows: tuple[str, str, JsonValue, JsonValue, str], settings: dict[str
     return job_view(Vessel(hull_number="QQZ00001A626"), values, settings=settings)
 
 
+def test_a_place_says_what_is_there_also_where_its_words_say_only_where() -> None:
+    """The book listed "1 in the aft locker, port", and nobody could tell what to look for there."""
+    view = aboard(
+        (places.BATTERY_SWITCH, "aft locker, port", "8 %", "20 %", places.FIRST),
+        (places.CUT_OFF, "Cut-off switch, at the helm", "", "", ""),
+    )
+    assert [one.name for one in places.places(view)] == [
+        "Battery switch: aft locker, port",
+        "Cut-off switch, at the helm",
+    ]
+
+
 def test_what_no_battery_switch_turns_off_is_named() -> None:
     """A bilge pump with a float is fed ahead of the switch (common practice, no source): "all off" would not be so."""
     view, assessed = kittiwake()
