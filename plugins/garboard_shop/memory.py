@@ -30,7 +30,7 @@ from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 8
+MADE_AS = 9
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -85,21 +85,22 @@ def row_of(summary: BoatSummary) -> Row:
     """The row of a boat under the first of its numbers: a boat with several has one row. Those of its jobs are
     `job_rows.job_rows`, which need what the shop knew before.
 
+    Its numbers are in the units they were found in, whatever the boat is told in: only so do many boats compare.
     What it finally turned is of the job opened last in which it was run: an earlier one had other runs. What numbers
     count is of the jobs that are not set aside.
     """
-    found = [one.finding for job in summary.jobs for one in job.assessed]
+    found = [one.finding for job in summary.jobs for one in job.judged]
     in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
     last = next((job for job in reversed(in_order) if _windows(job)), None)
     windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
-    counted = [job.assessed for job in in_order if not job.is_set_aside]
+    counted = [job.judged for job in in_order if not job.is_set_aside]
     score = Counter(one.finding.code for assessed in counted for one in assessed if not one.finding.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
         is_kept=last is not None
-        and any(one.finding.code == KEEP for one in last.assessed)
+        and any(one.finding.code == KEEP for one in last.judged)
         and len(windows) >= len(vessel.engines) > 0
         and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
@@ -149,7 +150,7 @@ def _in_unit(value: float, unit: str, wanted: str) -> float:
 
 def _windows(job: JobSummary) -> list[Finding]:
     """What was found of the engine speeds of a job, where anything was."""
-    found = (one.finding for one in job.assessed)
+    found = (one.finding for one in job.judged)
     return [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
 
 

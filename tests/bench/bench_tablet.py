@@ -38,6 +38,8 @@ BETWEEN = 0.5
 """A person takes no less between two presses that are measured [s]."""
 SAVES, TICKS = 20, 100
 """In one process."""
+SLOWEST = 20
+"""So many saves are told one by one: the first of a process has more to make than those after it."""
 MAKER, END = "QQZ", "B626"
 
 
@@ -341,6 +343,7 @@ def told_at_work(folder: Path, rounds: int) -> None:
         command = [sys.executable, __file__, "work", str(folder)]
         done = subprocess.run(command, capture_output=True, text=True, check=True, env=_env())
         runs.append(json.loads(done.stdout.splitlines()[-1]))
+    numbered = [(save, number) for run in runs for number, save in enumerate(run["saves beyond their flushes"], 1)]
     saves = {name: sorted(save for run in runs for save in run.pop(name)) for name in [*runs[0]] if "saves" in name}
     for name in runs[0]:
         found = sorted(run[name] for run in runs)
@@ -355,6 +358,8 @@ def told_at_work(folder: Path, rounds: int) -> None:
     for name, found in saves.items():
         slowest = found[int((len(found) - 1) * 0.99)]
         print(f"  slowest but one in a hundred of {len(found)} {name}: {slowest:.0f} ms", flush=True)
+    slow = ", ".join(f"{save:.0f} ms (no. {number})" for save, number in sorted(numbered, reverse=True)[:SLOWEST])
+    print(f"  the slowest saves beyond their flushes, each with its number in its process: {slow}", flush=True)
 
 
 def main() -> None:

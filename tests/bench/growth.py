@@ -29,7 +29,7 @@ import attrs
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from campaigns.writers import entry_number
+
 from garboard.commands.cli import OBJECTS_BETWEEN_COLLECTIONS
 from garboard.disk import storage
 from garboard.disk.entries import Entry
@@ -39,6 +39,7 @@ from garboard.disk.journal import Journal
 from garboard.history.authoring import Author, measure
 from garboard.history.merge import merge
 from garboard.history.replay import HullState, replay
+from tablet_entries import tablet_entry
 
 HULL = "ABC00001A526"
 HULLS_OF_A_TABLET, ENTRIES_OF_A_HULL, ADDED, ROUNDS = 40, 2, 200, 5
@@ -134,7 +135,7 @@ def _fill(folder: Path, hulls: Sequence[str], first: int = 0) -> None:
     flush, storage.flush = storage.flush, lambda descriptor: None
     with HullFolder(folder) as held, held.batch():
         for hull in hulls:
-            held.put_if_absent(hull, [entry_number(first + number, hull) for number in range(ENTRIES_OF_A_HULL)])
+            held.put_if_absent(hull, [tablet_entry(first + number, hull) for number in range(ENTRIES_OF_A_HULL)])
     storage.flush = flush
 
 
@@ -204,7 +205,7 @@ def histories(where: Path, sizes: Sequence[int]) -> Iterator[Growth]:
     held: dict[int, tuple[Entry, ...]] = {}
     for size, folder in folders.items():
         with HullFolder(folder) as hulls:
-            hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(size)])
+            hulls.put_if_absent(HULL, [tablet_entry(number, HULL) for number in range(size)])
             held[size] = hulls.entries(HULL)
     gc.freeze()  # what the bench itself holds is not to be gone through for each entry added
 
@@ -217,7 +218,7 @@ def histories(where: Path, sizes: Sequence[int]) -> Iterator[Growth]:
 
     def added(size: int) -> Work:
         state: HullState = replay(HULL, held[size])
-        new = iter([entry_number(number, HULL) for number in range(size, size + ROUNDS * ADDED)])
+        new = iter([tablet_entry(number, HULL) for number in range(size, size + ROUNDS * ADDED)])
 
         def work(_: int) -> None:
             for _entry in range(ADDED):

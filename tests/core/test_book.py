@@ -769,6 +769,12 @@ def test_a_cover_says_everything_however_wide_the_names_are(view: JobView) -> No
     assert wide in "".join(others), "the Record has the whole"
 
 
+def test_a_hull_number_with_its_country_stands_on_one_line_of_the_cover(view: JobView) -> None:
+    wide = "MW-MWWMWWMM-M6-26"
+    book = book_of(attrs.evolve(view, vessel=attrs.evolve(view.vessel, hull_number=wide)))
+    assert any(line.startswith(wide) for line in page_texts(book)[0].splitlines())
+
+
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
     reader: Any = reader_of(small_book())
     assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]

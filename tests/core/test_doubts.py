@@ -20,8 +20,8 @@ from garboard.job_view import JobView
 from garboard.records import SIGN_AT_HAND_OVER, Measurement, Note, SignOff, StepState
 from garboard.report.book import handover_book
 from garboard.report.json_out import assessed_as_plain
-from garboard.report.outline import FIND_OUT, hand_over, is_handed_over, punch_list
-from garboard.steps import Assessed, Calculator
+from garboard.report.outline import FIND_OUT, _in_doubt, hand_over, is_handed_over, punch_list
+from garboard.steps import Assessed, Calculator, Phase
 from printed import printed_words
 
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
@@ -182,6 +182,25 @@ def test_a_doubt_stands_on_the_punch_list_once_and_with_the_hand_over(tmp_path: 
     assert [(item.about, item.step) for item in doubted] == [("log", "small.horn")]
     assert doubted[0].text == f"T{SAYS[1:]}. {FIND_OUT}"
     assert "1 in doubt" in hand_over(view, assessed, punch_list(view, host, assessed)).lacking
+
+
+@pytest.mark.parametrize(
+    ("text", "check"), [("pump B runs backwards", "A title"), ("pump A runs backwards", "pump A, A title")]
+)
+def test_an_owner_is_told_of_which_piece_readings_contradict_each_other(text: str, check: str) -> None:
+    """Of eleven circuits the book said "Voltage drop by meter: readings contradict each other", and not of which."""
+    doubting = found(Verdict.ADVISE, "pump A", doubts=(Doubt(text, step="s", field="f"),))
+    one = Assessed(
+        calculator="a",
+        title="A title",
+        step="s",
+        phase=Phase.ALONGSIDE,
+        plugin="p",
+        plugin_version="1",
+        finding=doubting,
+    )
+    (item,) = _in_doubt([one])
+    assert (item.about or "pump A", item.check) == ("pump A", check)
 
 
 def test_figures_withheld_for_a_contradiction_stand_there_too_unless_its_doubt_does(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import (
     LARGEST_ENTRY,
+    SHOP_RECORD,
     Entry,
     canonical_bytes,
     carried_by,
@@ -27,9 +28,10 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name, heading
 from garboard.faults import InputError
 from garboard.history.authoring import measure, retract, sign_off
-from garboard.history.boat import open_hull
+from garboard.history.boat import open_hull, register_named
 from garboard.history.exchange import import_job
-from garboard.history.registers import RegisterKey
+from garboard.history.past import history_of
+from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
 from garboard.history.shapes import Shape, misfit_of
 from garboard.history.sound import sound_part
@@ -40,7 +42,17 @@ from garboard.records import Job, JsonValue
 from garboard.report.book import handover_book
 from garboard.report.outline import punch_list
 from histories import HULL, JOB, tablet
-from hostile_entries import NO_ENTRIES, hostile
+from hostile_entries import (
+    DISAGREEING,
+    FORMS,
+    MOST_WORDS,
+    NO_ENTRIES,
+    SOUND,
+    SOUND_FORM,
+    STRANGE_FORM,
+    every_shape,
+    hostile,
+)
 
 OTHER = "QQZ01209A626"
 SEED = 20261129
@@ -217,3 +229,98 @@ def test_thousands_of_hostile_entries_are_kept_and_cost_their_own_boat_at_most(
     assert mine == [before.assessed]
     books = [handover_book(one.view, host, one.assessed, "letter") for one in chance.sample(jobs, 1)]
     assert all(book.startswith(b"%PDF") for book in books)
+
+
+WORDS_OF = {"measure": {4}, "run": {5}, "job": {1}, "step": {1}, "setting": {1}, "view": {1}, "issued": {2}}
+WORDS_OF |= {"plan": {2, 3}, "template": {1, 3}, "field": {1, 2, 3, 4, 5, 6}, "move": set()}
+"""How many words the subject of each kind has; of the others any number."""
+
+
+@pytest.mark.parametrize("kind", sorted(SOUND))
+def test_each_kind_takes_subjects_of_its_own_lengths(kind: str) -> None:
+    for length in range(MOST_WORDS + 1):
+        words = tuple("owner" if kind == "job" else f"word{number}" for number in range(length))
+        is_read = misfit_of(entry(kind, words, SOUND[kind])) is None
+        assert is_read is (length in WORDS_OF.get(kind, {*range(MOST_WORDS + 1)})), (kind, words)
+
+
+BOATS = {form: f"QQZ0000{number}A626" for number, form in enumerate(FORMS)}
+
+
+@pytest.fixture(scope="module")
+def every_form(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a boat for each form of entries; what is sound stands in the shop's record too."""
+    folder = tmp_path_factory.mktemp("shapes")
+    with HullFolder(folder) as hulls:
+        for form, hull in BOATS.items():
+            fine = entry("measure", ("steering.feel", "play", "", ""), "fine", hull=hull)
+            hulls.put_if_absent(hull, [fine.raw, *every_shape(hull, JOB, form)])
+        hulls.put_if_absent(BOATS[SOUND_FORM], every_shape(BOATS[SOUND_FORM], JOB, DISAGREEING))
+        hulls.put_if_absent(SHOP_RECORD, every_shape(SHOP_RECORD, JOB, SOUND_FORM))
+    return folder
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_what_is_no_measurement_does_not_go_by_the_name_of_one(every_form: Path, form: str) -> None:
+    """And what names nothing it is about is found by the name it is listed under."""
+    with HullFolder(every_form, read_only=True) as hulls:
+        boat = open_hull(hulls, BOATS[form])
+        registers = [*boat.registers(JOB)]
+        measured = {name_of(key) for _, key in registers if key.is_measurement}
+        others = {name_of(key) for _, key in registers if not key.is_measurement}
+        assert "" not in measured | others
+        assert measured.isdisjoint(others)
+        for name in (name_of(key) for _, key in registers if not any(key.subject)):
+            state, key = register_named(boat, JOB, name)
+            assert (name_of(key), bool(history_of(state, key))) == (name, True)
+
+
+def test_no_command_raises(every_form: Path, tmp_path: Path) -> None:
+    """Commands that list, show and report; and those that would change what names nothing it is about."""
+    folder, copy, out, sound = str(every_form), str(tmp_path / "copy"), str(tmp_path / "out"), BOATS[SOUND_FORM]
+    signed = ("--by", "Ines", "--reason", "a test")
+    commands = [
+        ("merge", folder, "--into", copy),
+        *(("show", folder, hull) for hull in BOATS.values()),
+        *(("export", folder, hull, "--job", JOB, "--out", f"{out} {hull}") for hull in BOATS.values()),
+        ("export", folder, "--out", f"{out}.zip"),
+        ("settings", "list", folder),
+        ("templates", "list", folder),
+        (
+            "circuits",
+            copy,
+            sound,
+            written(tmp_path / "table.csv", "name,length\nhorn,12 ft\n"),
+            "--job",
+            JOB,
+            "--by",
+            "Ines",
+        ),
+        (
+            "attach",
+            copy,
+            sound,
+            "no.step",
+            written(tmp_path / "run.csv", "time,rate_of_turn [deg/s]\n0,1\n"),
+            "--job",
+            JOB,
+            "--by",
+            "Ines",
+        ),
+        ("settle", copy, sound, "setting", "--job", JOB, "--value", "3", *signed),
+        ("take-back", copy, BOATS[STRANGE_FORM], "vessel", "--job", JOB, *signed),
+    ]
+    for command in commands:
+        done = CliRunner().invoke(program, command)
+        assert done.exception is None or isinstance(done.exception, SystemExit), (command, done.exc_info)
+        assert done.exit_code in (0, 1, 2), command
+
+
+def written(file: Path, text: str) -> str:
+    file.write_text(text)
+    return str(file)
+
+
+def test_a_taking_back_that_names_no_kind_is_told_as_one() -> None:
+    state = replay(HULL, [entry("retract", ("a", "b"), value) for value in ("x", {"kind": None}, {"kind": ["a"]})])
+    assert {one.place for one in state.view(JOB).unreadable} == {("retract", "a/b", "", "")}

@@ -59,10 +59,10 @@ def test_a_save_is_one_flush_and_three_writes_however_much_the_boat_has(tmp_path
     calls = []
     for many in (20, 2000):
         with HullFolder(tmp_path / str(many)) as hulls:
-            hulls.put_if_absent(HERE, [entry_number(number, HERE) for number in range(many)])
+            hulls.put_if_absent(HERE, [tablet_entry(number, HERE) for number in range(many)])
             for number in (-1, -2):
-                hulls.save(entry_number(number, HERE))
-            entry = entry_number(-3, HERE)
+                hulls.save(tablet_entry(number, HERE))
+            entry = tablet_entry(-3, HERE)
             asked.clear()
             calls.append(calls_of(lambda hulls=hulls, entry=entry: hulls.save(entry)))  # type: ignore[misc]
             assert asked == {"stat": 2, "write": 3, "fstat": 1, "fsync": 1} | dict.fromkeys({BEGIN} & {*dir(os)}, 1)

@@ -301,9 +301,10 @@ def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
     found: dict[tuple[str, str], PunchItem] = {}
     for one in assessed:
         for doubt in one.finding.doubts:
-            about = "" if doubt.text.startswith(one.finding.about) else one.finding.about
+            is_named = doubt.text.startswith(one.finding.about)
+            about, check = ("", named(one.finding.about, one.title)) if is_named else (one.finding.about, one.title)
             text = f"{_sentence(doubt.text)} {FIND_OUT}"
-            found.setdefault((doubt.text, ""), PunchItem(about, text, "in doubt", doubt.step, one.title))
+            found.setdefault((doubt.text, ""), PunchItem(about, text, "in doubt", doubt.step, check))
     told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
     for one in assessed:
         for lack in one.finding.missing:
@@ -311,6 +312,17 @@ def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
                 item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step, one.title)
                 found.setdefault((lack.text, lack.of), item)  # of two engines it is said of each
     return tuple(found.values())
+
+
+def named(about: str, check: str) -> str:
+    """A check, and what it is about where its title does not say that.
+
+    >>> named("circuit Horn", "Voltage drop by meter"), named("Charging", "charging"), named("", "NMEA 2000 network")
+    ('circuit Horn, voltage drop by meter', 'charging', 'NMEA 2000 network')
+    """
+    if not about or about.casefold() == check.casefold():
+        return check
+    return f"{about}, {check[:1].lower() + check[1:] if check[1:2].islower() else check}"
 
 
 def _sentence(text: str) -> str:

@@ -44,7 +44,7 @@ from garboard.report.blocks import (
     words,
 )
 from garboard.report.blocks import Block as Part
-from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
+from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, named, punch_list, result_of
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
 from garboard.report.photos import Photo, photos_of
 from garboard.report.printed import as_printed
@@ -231,9 +231,7 @@ def _item(item: PunchItem) -> str:
     """What is open, as an owner can follow it: a check that tells by numbers is named, and the Record has them."""
     text = item.owner or item.text
     if item.check:
-        check = item.check[:1].lower() + item.check[1:] if item.check[1:2].islower() and item.about else item.check
-        names = [item.about, check] if item.about and item.about.casefold() != item.check.casefold() else [item.check]
-        text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
+        text = f"{named(item.about, item.check)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
     elif item.about:
         text = f"{item.about}: {text}"
     told = in_owners_words(text)

@@ -177,6 +177,15 @@ def _as_people_write(text: str) -> str:
     return text if text.startswith("/") else with_signs(with_minus(text))
 
 
+def ended(text: str) -> str:
+    """What somebody wrote, as the end of a sentence.
+
+    >>> ended("R. Vane"), ended("Aino T."), ended("sure?")
+    ('R. Vane.', 'Aino T.', 'sure?')
+    """
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
 def _letter_by_letter(text: str) -> Markup:
     """Code and files as they are written; what hides in them is shown."""
     return Markup(escape(visible(text)))
@@ -205,6 +214,7 @@ def _templates(desk: ShopDesk) -> Environment:
     found.filters["exactly"] = _exactly
     found.filters["memory_in_words"] = memory_in_words
     found.filters["letter_by_letter"] = _letter_by_letter
+    found.filters["ended"] = ended
     for function in (
         wording.value_in_words,
         wording.day_in_words,

@@ -459,7 +459,7 @@ def book(visit: Visit) -> Response:
     load = visit.desk.load_photo
     fonts = visit.desk.folder / FONTS_FOLDER if visit.desk.folder else None
     make = partial(
-        handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
+        handover_book, job.view, host, job.judged, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
     )
     turned_away = host.apart.turned_away if host.apart else 0
     try:

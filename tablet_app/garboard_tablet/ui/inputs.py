@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
 from kivy.core.text import Label as CoreLabel
@@ -19,6 +19,10 @@ from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import Press, Txt, act, is_measured
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.limit_bar import LimitScale
+    from garboard_tablet.ui.limit_bar import LimitBar
 
 TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
 LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
@@ -99,6 +103,8 @@ class KeptQuestion:
 
     def bar(self, scale: LimitScale, unit: str, word: str) -> LimitBar:
         """A value against limits that nothing is judged by."""
+        from garboard_tablet.ui.limit_bar import LimitBar  # the first frame has none, and waits for no finding
+
         kept: LimitBar = self._at_work(lambda: LimitBar(scale, unit, word=word), LimitBar)
         kept.serve(scale, unit, word)
         return kept

@@ -11,9 +11,9 @@ import attrs
 import pytest
 
 from boat_rows import rows
-from garboard.findings import Basis, BasisKind, Finding, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
 from garboard.records import Engine, Vessel
-from garboard_shop.boat_rows import Row
+from garboard_shop.boat_rows import ECONOMY, Row
 from garboard_shop.memory import FEWEST, MADE_AS, Memory, Score, as_text, kinds_of, of_text, row_of
 from garboard_shop.pages.summaries import BoatSummary
 
@@ -115,13 +115,30 @@ def test_a_propeller_is_kept_where_the_advice_is_to_keep_it(advice: str, is_kept
     ]
     view = SimpleNamespace(job=SimpleNamespace(opened=""))
     job = SimpleNamespace(
-        assessed=[SimpleNamespace(calculator="", finding=one) for one in found],
+        judged=[SimpleNamespace(calculator="", finding=one) for one in found],
         is_ready=True,
         is_set_aside=False,
         view=view,
     )
     boat = SimpleNamespace(vessel=lambda: vessel, state=SimpleNamespace(hull_keys={"QQZ00001A626"}))
     assert row_of(cast(BoatSummary, SimpleNamespace(jobs=[job], boat=boat))).is_kept is is_kept
+
+
+def test_economy_of_a_boat_in_litres_is_remembered_in_the_unit_of_all() -> None:
+    """It was looked for in nm/gal among figures told in nm/L: no boat typed in litres was in Memory or Insight."""
+    basis = (Basis(BasisKind.COMMON_PRACTICE, "c"),)
+    economy = Finding(
+        verdict=Verdict.PASS, about="a", sentence="b", basis=basis, numbers=(Number("economy", 2.5, "nm/gal"),)
+    )
+    told = attrs.evolve(economy, numbers=(Number("economy", 0.66, "nm/L"),))
+    judged, assessed = ([SimpleNamespace(calculator="fuel_curve.best_cruise", finding=one)] for one in (economy, told))
+    view = SimpleNamespace(job=SimpleNamespace(opened=""))
+    job = SimpleNamespace(judged=judged, assessed=assessed, is_ready=True, is_set_aside=False, view=view)
+    boat = SimpleNamespace(
+        vessel=lambda: Vessel(hull_number="QQZ00001A626"), state=SimpleNamespace(hull_keys={"QQZ00001A626"})
+    )
+    row = row_of(cast(BoatSummary, SimpleNamespace(jobs=[job], boat=boat)))
+    assert [(one.what, one.value) for one in row.seen] == [(ECONOMY, 2.5)]
 
 
 def test_kinds_of_boats_are_told_apart_by_their_gear_ratio() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,9 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.records import JsonValue
 from garboard.report import book, press
 from garboard.report.press import NotTypeset
+from garboard.report.record_file import Told, told
 from garboard.report.terminal import Tools
+from garboard.steps import Assessed
 from garboard_shop.pages import views
 from garboard_shop.pages.summaries import open_boat
 from pages_rig import KITTIWAKE, NOON, SALTGRASS, Pages, words_of
@@ -127,6 +129,29 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
     for _ in range(2):
         manager.get(path)
     assert len(made) == 3, "two books of different entries would both be its first revision"
+
+
+def test_a_book_from_the_page_keeps_the_figures_that_the_command_keeps(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a boat typed in kW it kept kW, and `garboard verify` said of each such figure that it differs."""
+    author, state = Author("tablet 9", "A. Hand"), open_boat(pages.store, SALTGRASS)[0].state
+    power = author.write(state, "field", ("plate_power",), "112 kW")
+    entries = [power, author.write(state, "field", ("engines", "centre", "rated_power"), "112 kW")]
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({one.id: one.raw for one in entries})}, "1" * 12, NOON, 0)
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    (job,) = summary.jobs
+    kept = list[tuple[Told, ...]]()
+
+    def made(_view: object, _host: object, assessed: Sequence[Assessed], *_: object, **_more: object) -> bytes:
+        kept.append(told(assessed))
+        return b"%PDF"
+
+    monkeypatch.setattr(book, "handover_book", made)
+    pages.signed_in().get(f"/boats/{SALTGRASS}/jobs/{job.id}/book.pdf")
+    assert told(job.assessed) != told(job.judged)
+    assert kept == [told(pages.desk.host.assess(job.view))]
 
 
 @pytest.mark.parametrize("hull", [SALTGRASS])

@@ -186,10 +186,10 @@ def test_a_boats_row_is_of_the_job_it_was_run_in_last(pages: Pages) -> None:
             if one.finding.code == BELOW
         )
         view = attrs.evolve(job.view, job=attrs.evolve(job.view.job, opened=day))
-        return attrs.evolve(job, view=view, assessed=found)
+        return attrs.evolve(job, view=view, assessed=found, judged=found)
 
     first, second = opened("2025-05-01", 5600.0, Verdict.PASS), opened("2026-05-01", 5100.0, Verdict.FAIL)
-    unrun = attrs.evolve(opened("2026-06-01", 0.0, Verdict.PASS), assessed=())
+    unrun = attrs.evolve(opened("2026-06-01", 0.0, Verdict.PASS), assessed=(), judged=())
     for jobs in ((first, second, unrun), (second, unrun, first)):
         row = row_of(attrs.evolve(summary, jobs=jobs))
         assert (row.engine_speed, row.is_kept) == (5100.0, False)
