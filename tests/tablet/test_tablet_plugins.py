@@ -23,6 +23,7 @@ from garboard.hosting.sources import refused_beside
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from garboard_tablet.models import pages
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
@@ -305,6 +306,9 @@ def test_an_approved_plugin_whose_file_is_not_here_whole_is_named(tmp_path: Path
     assert "Plugin our_own is not here whole. Its checks are not judged here." in " ".join(d.words())
     d.press("settings")
     assert "its file is not here whole" in " ".join(d.words())
+    hull, job = d.app.tablet.open_job("XYZAB123F526")
+    told = {line.text for line in pages.asked(d.app.tablet, hull, job)}
+    assert "Plugin our_own does not run here. Its checks are not judged." in told
     d.close()
 
 

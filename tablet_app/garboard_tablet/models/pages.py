@@ -489,6 +489,9 @@ def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
     if (aside := aside_of(tablet, hull, job)) is not None and not is_handed_over(view):
         again = " What you enter opens the job again." if aside.holds else ""
         lines.append(PunchLine(text=f"{aside.in_words}{again}", why="asked"))
+    for plugin in (*tablet.plugins_left_out(), *tablet.plugins_not_here()):
+        text = phrase("Plugin {plugin} does not run here. Its checks are not judged.", plugin=plugin)
+        lines.append(PunchLine(text=text, why="asked"))
     if lost := tablet.files.unread_of(tablet.boat(hull).hulls):
         text = phrase(
             "{entries} could not be read: the boat's file was damaged. Bring it ashore.",
