@@ -60,6 +60,23 @@ def _record(folder: Path, say: int) -> None:
         os.write(say, b".")
 
 
+def test_of_a_run_whose_network_says_late_that_it_is_simulated_nothing_is_kept(tmp_path: Path) -> None:
+    """Its first values came before its name: they lay on the disk and were offered later as a run of the boat."""
+    source = Busy()
+    run = LiveRun(GUIDE, job(vessel(1)), source, Recorder(free_path(tmp_path, ROUTE, ())))
+    run.start(0.0)
+    for tick in range(1, 100):
+        run.tick(tick * TICK)
+    assert [*tmp_path.iterdir()]
+    source.is_simulated = True
+    run.tick(100 * TICK)
+    assert [*tmp_path.iterdir()] == []
+    source.is_simulated = False  # it is no longer heard
+    run.tick(101 * TICK)
+    run.stop()
+    assert [*tmp_path.iterdir()] == []
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="killing a child needs fork")
 @pytest.mark.parametrize("ticks", [1, 33])  # long before the first flush, and between two
 def test_a_run_whose_program_is_killed_is_there_to_the_last_sample_taken(tmp_path: Path, ticks: int) -> None:

@@ -162,6 +162,7 @@ class LiveRun:
     _state: Any = None
     _one_source: OneSource = attrs.field(factory=OneSource)
     _fresh_at: float = 0.0
+    _is_marked: bool = False
 
     def start(self, now: float) -> None:
         """Begin a run; what an earlier one recorded is dropped."""
@@ -195,6 +196,7 @@ class LiveRun:
             self._failed(failure)
 
     def _record(self, now: float) -> None:
+        self._is_marked = False
         if self.recorder is not None:
             self.recorder.begin(now, heading_line(self.source.title, self.source.origin, self.subject))
 
@@ -240,8 +242,17 @@ class LiveRun:
             return
         fresh = fresh[: MOST_KEPT - len(self.samples)]
         self.samples.extend(fresh)
-        if self.recorder is not None and not self.source.is_simulated:  # a network may say so only while it is heard
+        if self.recorder is not None and self._is_to_be_kept():
             self.recorder.take(fresh, now)
+
+    def _is_to_be_kept(self) -> bool:
+        """Whether the disk keeps what comes. A network may say what it is after its first values, and only while it is
+        heard: then nothing of the run is kept, nor what came before.
+        """
+        if self.recorder is not None and not self._is_marked and self.source.is_simulated:
+            self._is_marked = True
+            self.recorder.remove()
+        return self.recorder is not None and not self._is_marked
 
     @property
     def must_be_read(self) -> str:
@@ -277,7 +288,7 @@ class LiveRun:
     def stop(self) -> None:
         self.running, self.age = False, None
         self.source.stop()
-        if self.recorder is not None and not self.source.is_simulated:
+        if self.recorder is not None and self._is_to_be_kept():
             self.recorder.end()
 
     def _silent(self, failure: Exception) -> None:
