@@ -41,6 +41,9 @@ __all__ = [
 SOURCE = "hull number"
 NO_BOAT = "SHOPSETTINGSNOBOAT"
 """Stands for a hull number where the shop's own settings are kept. A hull number has 12 or 14 characters."""
+_LONGEST_COMPARED = 512
+"""More than any key of a number that a person types, signs spelled out. An entry can name another hull by any text: to
+spell out each slip in thousands of characters takes minutes."""
 MONTH_LETTERS = "ABCDEFGHIJKL"
 LETTERS_BARRED_FROM_SERIAL = "IOQ"
 FIRST_YEAR_OF_THIS_FORM = 1984
@@ -209,7 +212,7 @@ class KnownNumbers:
     def look_alikes(self, text: str) -> tuple[str, ...]:
         """Those that may be the same boat, likeliest first; see `look_alikes`."""
         typed = key(text)
-        if typed == NO_BOAT:
+        if typed == NO_BOAT or len(typed) > _LONGEST_COMPARED:
             return ()
         likeliest_first = (self._differing_by_letters, self._differing_by_country, _swapped, _with_one_other)
         found = [
@@ -258,7 +261,7 @@ class KnownElsewhere(KnownNumbers):
 
     def look_alikes(self, text: str) -> tuple[str, ...]:
         typed = key(text)
-        if typed == NO_BOAT:
+        if typed == NO_BOAT or len(typed) > _LONGEST_COMPARED:
             return ()
         if _readings(typed) > _MOST_READINGS:
             return self._listed().look_alikes(text)

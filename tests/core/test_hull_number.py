@@ -200,6 +200,11 @@ def test_a_number_faulty_by_i_o_or_q_gets_a_suggestion(typed: str, offered: tupl
     assert repair_suggestions(typed) == offered
 
 
+def test_nothing_looks_like_a_text_too_long_for_a_number() -> None:
+    """Each slip in it spelled out would be 700 000 texts of 20 000 characters."""
+    assert look_alikes("X" * 20_000, ["X" * 19_999 + "Y"]) == ()
+
+
 NUMBERS = st.one_of(
     st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}"),
     st.text("O0I1QA2", min_size=5, max_size=5).map(lambda end: f"US-ABC0000{end}"),
