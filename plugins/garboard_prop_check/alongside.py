@@ -74,8 +74,8 @@ def _against_label(view: JobView, fitted: float) -> Finding:
 
 def _power(view: JobView, name: str, horsepower: float) -> Number:
     """A power with as many digits as the sentence beside it: 500 hp, 147.5 hp, 14.91 kW."""
-    told, _, _ = view.told(horsepower, "hp").partition(" ")
-    return Number(name, horsepower, "hp", decimals=len(told.partition(".")[2]))
+    digits = plain_text(in_unit(horsepower, "hp", view.unit_to_tell("hp")))
+    return Number(name, horsepower, "hp", decimals=len(digits.partition(".")[2]))
 
 
 def _how_to_compare(view: JobView) -> str:
