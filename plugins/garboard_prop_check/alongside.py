@@ -50,7 +50,7 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         unread = Missing(text, lack=Lack.NOT_ENTERED, step=CAPACITY, field="label_read")
         return not_enough_data("power fitted", [unread], (LABEL,))
     told = view.told(fitted, "hp")
-    numbers = (_power("power fitted", fitted), _power("power on the label", label))
+    numbers = (_power(view, "power fitted", fitted), _power(view, "power on the label", label))
     if fitted <= label:
         code, verdict = "prop_check.capacity.within_label", Verdict.PASS
         sentence = f"{told} fitted; the capacity label allows {view.told(label, 'hp')}."
@@ -72,9 +72,10 @@ def _against_label(view: JobView, fitted: float) -> Finding:
     )
 
 
-def _power(name: str, horsepower: float) -> Number:
-    """A power with as many digits as the sentence beside it: 500 hp, 147.5 hp."""
-    return Number(name, horsepower, "hp", decimals=0 if horsepower.is_integer() else 1)
+def _power(view: JobView, name: str, horsepower: float) -> Number:
+    """A power with as many digits as the sentence beside it: 500 hp, 147.5 hp, 14.91 kW."""
+    digits = plain_text(in_unit(horsepower, "hp", view.unit_to_tell("hp")))
+    return Number(name, horsepower, "hp", decimals=len(digits.partition(".")[2]))
 
 
 def _how_to_compare(view: JobView) -> str:
@@ -124,9 +125,9 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         raise NotEnoughData(f"{outside}; ask the boat's maker", lack=Lack.NOT_COVERED, field="length") from None
     numbers = (
         Number("length x transom width", length * width, "", decimals=1),
-        _power("power by formula", found.computed),
-        _power("power the formula may be raised to", found.allowed),
-        _power("power fitted", fitted),
+        _power(view, "power by formula", found.computed),
+        _power(view, "power the formula may be raised to", found.allowed),
+        _power(view, "power fitted", fitted),
     )
     raised = (
         f", raised to {plain_text(in_unit(found.allowed, 'hp', view.unit_to_tell('hp')))}"

@@ -535,8 +535,8 @@ class WriterLock:
                     "not on a network share"
                 ) from error
             raise FolderInUse(
-                f"{folder} is being written by {holder or 'another program'}. Close it there, "
-                "or open the folder for reading only"
+                f"{folder} is being written by {holder or 'another program'}. Do it in that "
+                "program, or close it there first"
             ) from error
         who = f"process {os.getpid()} on {socket.gethostname()} (garboard {__version__}, since {wall_text()})"
         self._who = who.encode()

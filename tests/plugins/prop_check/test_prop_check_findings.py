@@ -1175,6 +1175,16 @@ def test_power_against_the_label(fitted: str, label: str | None, read: bool, ver
     assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
 
 
+def test_powers_stand_beside_the_sentence_with_the_same_digits() -> None:
+    """14.91 kW within 15 kW stood there as "power fitted 15 kW; power on the label 15.0 kW"."""
+    view = job(
+        vessel(1, power="20 hp", plate_power="15 kW", length="22 ft"), more={(CAPACITY, "label_read", "", ""): True}
+    )
+    (finding,) = [finding_as_typed(view, one) for one in say(view, "capacity")]
+    assert finding.sentence == "14.91 kW fitted; the capacity label allows 15 kW."
+    assert [str(one) for one in finding.numbers] == ["14.91 kW", "15 kW"]
+
+
 SMALL = {
     "length": "16 ft",
     "transom_width": "6.5 ft",

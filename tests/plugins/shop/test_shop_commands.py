@@ -71,6 +71,7 @@ def test_a_second_server_on_the_same_folder_is_refused_naming_the_first(server: 
     refused = run("shop", "--folder", server.folder, "--host", "127.0.0.1", "--port", "0")
     assert refused.exit_code == 2
     assert "is being written by process" in refused.output
+    assert "Do it in that program, or close it there first" in refused.output, "no command opens one for reading only"
 
 
 def test_a_taken_port_is_refused_with_what_to_do(server: Server, tmp_path: Path) -> None:
