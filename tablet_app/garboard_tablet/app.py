@@ -115,7 +115,7 @@ class GarboardApp(App):
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
-        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed, self.findings.ask)
+        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
         self.files = files or files_of_this_machine(later)
@@ -221,7 +221,6 @@ class GarboardApp(App):
             found = self.findings.of(Route(page="job", hull=hull, job=job))
             self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
             self.screen.refill(("vessels",))
-            self.watch.judge_next()
         if self.ends.found(key, self.findings.of(Route(page="step", hull=hull, job=job, step=step))):
             self.vessels.refresh(hull)
         page = self.screen.page
@@ -232,6 +231,7 @@ class GarboardApp(App):
         """A plugin does not come back: the rest goes on without it, and its findings say so."""
         self.background.renew()
         self.findings.abandon()
+        self.watch.abandon()
 
     def _vessels_changed(self) -> None:
         if self.screen.page is not None and self.screen.page.route.page == "vessels":

@@ -258,6 +258,7 @@ def test_the_list_is_changed_on_the_drawing_thread_alone(tablet: Tablet, job: Ro
     background = Background(drawing, told(failures))
     VesselWatch(vessels, background, lambda: changed.append(True)).look()
     drawing.turn_when_it_comes()
+    drawing.turn_when_it_comes()
     background.stop()
     assert (list(vessels.lines), changed, failures) == ([job.hull], [True], [])
 

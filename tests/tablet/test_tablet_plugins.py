@@ -339,7 +339,7 @@ def test_the_list_of_boats_follows_the_plugins(tmp_path: Path, drive: Drive) -> 
     d = start()
     line = d.app.vessels.lines[hull]
     assert (line.total, line.fails_now, line.plugins) == (without.total, 0, without.plugins)
-    assert not d.app.vessels.to_judge
+    assert not d.app.vessels.to_read
     assert d.says(f"0 of {without.total} steps")
 
 

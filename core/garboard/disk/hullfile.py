@@ -738,6 +738,19 @@ class HullFolder:
             self.hold_only(held)
             return ids
 
+    def read_once(self, hull: str) -> tuple[Entry, ...]:
+        """Read a hull's entries as `entries` does, and hold them in memory no longer than before: there are many.
+
+        errors : FolderClosed; a thread that is still at work must not open files anew
+        """
+        with self._guard:
+            if self._writing and not self._locks:
+                raise storage.FolderClosed(f"{self.folder} is closed")
+            held = [*self._open]
+            entries = self.entries(hull)
+            self.hold_only(held)
+            return entries
+
     def hold_only(self, hulls: Collection[str]) -> None:
         """Hold no other hulls in memory: each is read anew when it is asked for.
 

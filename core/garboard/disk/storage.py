@@ -57,6 +57,10 @@ class FolderInUse(GarboardError):
     """Another program, or another window of this one, writes in the folder."""
 
 
+class FolderClosed(GarboardError):
+    """A folder was given up: another program may write in it by now."""
+
+
 class NotWritable(GarboardError, OSError):
     """A folder was to be written in and the system lets nobody, or not this user; nothing was changed."""
 

@@ -177,14 +177,17 @@ class Boat:
         )
 
 
-def open_hull(folder: HullFolder, number: str) -> Boat:
+def open_hull(folder: HullFolder, number: str, read: EntriesOf | None = None) -> Boat:
     """Open a boat by any of its numbers. Another number's file that cannot be read is left out, and named in
     `folder.left_alone`.
+
+    read : reads a hull's entries; `folder.entries` unless given
     """
+    read = read or folder.entries
 
     def entries_of(hull: str) -> Sequence[Entry]:
         try:
-            return folder.entries(hull)
+            return read(hull)
         except (NewerFormat, OSError):
             if hull == hull_number.key(number):
                 raise

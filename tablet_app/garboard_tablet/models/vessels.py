@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,7 @@ from garboard_tablet.models.tablet import CLOSED, FAILS, HANDED_OVER, NOT_NAMED,
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
     from garboard.records import Job, Vessel
+    from garboard_tablet.models.line_maker import LineMade
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -182,8 +183,8 @@ class VesselList:
     lines: dict[str, VesselLine] = attrs.field(factory=dict)
     is_looked_through: bool = False
     """Whether the boats' files were read since the start: before, an empty list does not say that there is none."""
-    to_judge: dict[tuple[str, str], None] = attrs.field(factory=dict)
-    """Jobs of which checks failed by other plugins than those that run, each with its boat, the first found first."""
+    to_read: dict[str, None] = attrs.field(factory=dict)
+    """Hulls whose line is missing or no longer true, and is being made beside the drawing thread: see `VesselWatch`."""
     _kept: tuple[VesselLine, ...] | None = None
 
     @property
@@ -205,37 +206,78 @@ class VesselList:
         return tuple(self.lines.values())
 
     def take(self, found: Differences) -> tuple[str, ...]:
-        """Drop the lines of hulls that are gone; the hulls whose line is still to be put right by `refresh`."""
+        """Drop the lines of hulls that are gone; the hulls whose line is still to be put right."""
         for line in found.gone:
             if self.lines.get(line.hull) is line:  # put right meanwhile, it is no longer the line that was looked at
                 del self.lines[line.hull]
-        return found.changed
+        looked_at, listed = set(map(id, found.lines)), self._listed()
+        made = {hull for hull in found.changed if hull in listed and id(listed[hull]) not in looked_at}
+        return tuple(hull for hull in found.changed if hull not in made or not self._is_true(listed[hull]))
+
+    def _listed(self) -> dict[str, VesselLine]:
+        """The line of each number in the list."""
+        return {hull: line for line in self.lines.values() for hull in (line.hull, *line.also)}
+
+    def _is_true(self, line: VesselLine) -> bool:
+        return line.plugins == self.tablet.plugin_set and line.stamp == self.stamp(*line.files)
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
         return self.take(differences(self.tablet.files, self.snapshot(), self.tablet.plugin_set))
 
     def refresh(self, hull: str) -> None:
-        """Work out one boat's line anew, whichever of its numbers is given."""
-        known = next((line for line in self.lines.values() if hull in line.also), self.lines.get(hull))
+        """Work out one boat's line anew before going on, whichever of its numbers is given."""
+        known = self.known(hull)
         fresh = vessel_line(self.tablet, known.hull if known else hull)
-        if known is not None and known.failing:  # still so, as far as known: the next findings tell it anew
-            jobs = self.tablet.boat(fresh.hull).jobs
-            fresh = attrs.evolve(fresh, failing={job: n for job, n in known.failing.items() if job in jobs})
-        if known is not None:
-            del self.lines[known.hull]
-        for other in fresh.also:
-            self.lines.pop(other, None)
         stamp = self.stamp(*fresh.files)  # taken first: what comes meanwhile outdates it
-        plugins = self.tablet.plugin_set
-        if known is not None and known.plugins != plugins and fresh.failing:
-            self.to_judge |= dict.fromkeys((fresh.hull, job) for job in fresh.failing)
-            plugins = known.plugins  # until they are judged anew, perhaps after the next start
-        self.lines[fresh.hull] = attrs.evolve(
-            fresh, stamp=stamp if self._is_of_all(fresh.hull) else "", plugins=plugins
-        )
-        for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
+        fresh = attrs.evolve(fresh, stamp=stamp if self._is_of_all(fresh.hull) else "")
+        for parted in self._put(known, fresh, self.tablet.boat(fresh.hull).jobs, {}):
             self.refresh(parted)
+
+    def take_made(self, hull: str, made: LineMade) -> bool:
+        """Put a line that was made beside this thread in its place.
+
+        hull    : as it stands in `to_read`
+        returns : False where a file changed since it was read for the line, which is no longer true then
+        """
+        if not made.is_true_of(self.tablet.files):
+            return False
+        for number in (hull, made.line.hull, *made.line.also):
+            self.to_read.pop(number, None)
+        parted = self._put(self.known(hull), made.line, made.jobs, made.judged)
+        self.to_read |= dict.fromkeys(parted)
+        return True
+
+    def known(self, hull: str) -> VesselLine | None:
+        """The line that a hull's boat has in the list, whichever of its numbers is given."""
+        return next((line for line in self.lines.values() if hull in line.also), self.lines.get(hull))
+
+    def is_being_read(self, line: VesselLine) -> bool:
+        """Whether what a line says may be older than the boat's files."""
+        return any(hull in self.to_read for hull in (line.hull, *line.also))
+
+    @property
+    def has_all(self) -> bool:
+        """Whether every boat has a line, as far as the files were looked through: it may be an older one."""
+        return self.to_read.keys() <= self._listed().keys()
+
+    def _put(
+        self, known: VesselLine | None, fresh: VesselLine, jobs: Collection[str], judged: Mapping[str, int]
+    ) -> set[str]:
+        """Put a boat's line in the place of the one known. What fails in a job that was not judged stays as known.
+
+        jobs    : of the boat
+        judged  : how many checks fail, of each job that was judged by the plugins that run
+        returns : numbers that are no longer of this boat
+        """
+        for other in (*((known.hull,) if known else ()), *fresh.also):
+            self.lines.pop(other, None)
+        failing, plugins = dict(known.failing) if known else {}, self.tablet.plugin_set
+        failing = {job: count for job, count in {**failing, **judged}.items() if count and job in jobs}
+        if known is not None and known.plugins != plugins and not failing.keys() <= judged.keys():
+            plugins = known.plugins  # until they are judged anew, perhaps after the next start
+        self.lines[fresh.hull] = attrs.evolve(fresh, failing=failing, plugins=plugins)
+        return {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else set()
 
     def _is_of_all(self, hull: str) -> bool:
         """Whether the boat was made of all its files hold: what comes is on the disk before the boat takes it in."""
@@ -258,10 +300,6 @@ class VesselList:
         if line is not None:
             failing = {other: count for other, count in line.failing.items() if other != job}
             self.lines[line.hull] = attrs.evolve(line, failing={**failing, job: fails} if fails else failing)
-            if (line.hull, job) in self.to_judge:
-                del self.to_judge[line.hull, job]
-                if all(hull != line.hull for hull, _ in self.to_judge):
-                    self.lines[line.hull] = attrs.evolve(self.lines[line.hull], plugins=self.tablet.plugin_set)
 
     def keep(self) -> None:
         """Keep the lines for the next start, where any changed."""
@@ -291,10 +329,12 @@ class Differences:
 
     gone    : lines of hulls that have no file any more
     changed : hulls whose line is missing or no longer true
+    lines   : that were looked at; one made meanwhile is another
     """
 
     gone: tuple[VesselLine, ...]
     changed: tuple[str, ...]
+    lines: Sequence[VesselLine]
 
 
 def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) -> Differences:
@@ -308,15 +348,15 @@ def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) ->
     still = [line for line in lines if line.hull in among]
     told = {hull for line in still for hull in (line.hull, *line.also)}
     changed = [line.hull for line in still if line.plugins != plugins or line.stamp != stamp(files, line.files)]
-    return Differences(gone, (*(hull for hull in here if hull not in told), *changed))
+    return Differences(gone, (*(hull for hull in here if hull not in told), *changed), lines)
 
 
 def stamp(files: HullFolder, hulls: Iterable[str]) -> str:
     """Tells whether anything was written in the files of these hulls since."""
-    return stamp_of(_as_it_is(files, hull) for hull in hulls)
+    return stamp_of(as_it_is(files, hull) for hull in hulls)
 
 
-def _as_it_is(files: HullFolder, hull: str) -> str:
+def as_it_is(files: HullFolder, hull: str) -> str:
     """A file's length and when it changed: another tablet's, or one put back, may be as long and hold other values."""
     try:
         found = (files.folder / "hulls" / file_name(hull)).stat()

@@ -62,8 +62,12 @@ class VesselsPage(Page):
         count = len(self.context.vessels.lines)
         if not count and not self.context.vessels.is_looked_through:
             return READING
+        if not self.context.vessels.has_all:
+            return READING  # how many there are is not known yet
         gone = sum(one.is_gone for one in self.tablet.amiss)
         here = phrase("{count} on this tablet", count=count) if count or gone else "None on this tablet yet"
+        if waiting := self.context.vessels.to_read:
+            here = phrase("{here}, {waiting} being read again", here=here, waiting=len(waiting))
         return phrase("{here}, {files} gone", here=here, files=in_number(gone, "file")) if gone else here
 
     def body(self) -> Widget:
@@ -115,12 +119,14 @@ class VesselsPage(Page):
         if self._shows_in_order or len(in_order) < FOLDED_FROM or self.tablet.session.typed.get(SEARCH, ""):
             return [partial(self._row, line) for line in sorted(found, key=lambda line: line.is_in_order)]
         rest = [partial(self._row, line) for line in found if not line.is_in_order]
-        return [*rest, partial(self._in_order_row, len(in_order))]
+        return [*rest, partial(self._in_order_row, in_order)]
 
-    def _in_order_row(self, count: int) -> RowPress:
-        mark = STEP_MARKS["done"]
+    def _in_order_row(self, in_order: Sequence[VesselLine]) -> RowPress:
+        mark, said = STEP_MARKS["done"], phrase("{count} handed over, in order", count=len(in_order))
+        if waiting := sum(map(self.context.vessels.is_being_read, in_order)):
+            said = phrase("{said}: {waiting} being read again", said=said, waiting=waiting)
         return RowPress(
-            phrase("{count} handed over, in order", count=count),
+            said,
             self._show_in_order,
             mark=mark,
             word="show",
@@ -140,13 +146,18 @@ class VesselsPage(Page):
             told=line.worst,
             day=line.day if line.phase not in CLOSED else "",
             is_next=line.what_next,
-            small=phrase(
-                "{number}, {ashore}. Saved {saved_words}.",
-                number=number,
-                ashore=self.context.marks.word(line),
-                saved_words=line.saved_words,
-            ),
+            small=self._small(line, number),
             key=f"vessel {line.hull}",
+        )
+
+    def _small(self, line: VesselLine, number: str) -> str:
+        if self.context.vessels.is_being_read(line):
+            return phrase("{number}. Being read again. So it stood before.", number=number)
+        return phrase(
+            "{number}, {ashore}. Saved {saved_words}.",
+            number=number,
+            ashore=self.context.marks.word(line),
+            saved_words=line.saved_words,
         )
 
     def _open(self, line: VesselLine) -> None:
