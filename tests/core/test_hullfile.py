@@ -604,6 +604,7 @@ def test_hulls_let_go_are_read_anew_and_what_is_not_saved_yet_is_held(folder: Hu
     folder.hold_only(())
     held = folder.hull(HULL)
     assert folder.look_at(OTHER) == {make(1, OTHER).id}
+    assert [entry.id for entry in folder.read_once(OTHER)] == [make(1, OTHER).id]
     assert folder.hull(HULL) is held
     folder.hold_only([OTHER])
     assert folder.hull(OTHER).journal.entries  # the file last written stays open

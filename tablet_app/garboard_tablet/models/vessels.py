@@ -206,11 +206,20 @@ class VesselList:
         return tuple(self.lines.values())
 
     def take(self, found: Differences) -> tuple[str, ...]:
-        """Drop the lines of hulls that are gone; the hulls whose line is still to be put right by `refresh`."""
+        """Drop the lines of hulls that are gone; the hulls whose line is still to be put right."""
         for line in found.gone:
             if self.lines.get(line.hull) is line:  # put right meanwhile, it is no longer the line that was looked at
                 del self.lines[line.hull]
-        return found.changed
+        looked_at, listed = set(map(id, found.lines)), self._listed()
+        made = {hull for hull in found.changed if hull in listed and id(listed[hull]) not in looked_at}
+        return tuple(hull for hull in found.changed if hull not in made or not self._is_true(listed[hull]))
+
+    def _listed(self) -> dict[str, VesselLine]:
+        """The line of each number in the list."""
+        return {hull: line for line in self.lines.values() for hull in (line.hull, *line.also)}
+
+    def _is_true(self, line: VesselLine) -> bool:
+        return line.plugins == self.tablet.plugin_set and line.stamp == self.stamp(*line.files)
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
@@ -250,7 +259,7 @@ class VesselList:
     @property
     def has_all(self) -> bool:
         """Whether every boat has a line, as far as the files were looked through: it may be an older one."""
-        return self.to_read.keys() <= {hull for line in self.lines.values() for hull in (line.hull, *line.also)}
+        return self.to_read.keys() <= self._listed().keys()
 
     def _put(
         self, known: VesselLine | None, fresh: VesselLine, jobs: Collection[str], judged: Mapping[str, int]
@@ -320,10 +329,12 @@ class Differences:
 
     gone    : lines of hulls that have no file any more
     changed : hulls whose line is missing or no longer true
+    lines   : that were looked at; one made meanwhile is another
     """
 
     gone: tuple[VesselLine, ...]
     changed: tuple[str, ...]
+    lines: Sequence[VesselLine]
 
 
 def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) -> Differences:
@@ -337,7 +348,7 @@ def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) ->
     still = [line for line in lines if line.hull in among]
     told = {hull for line in still for hull in (line.hull, *line.also)}
     changed = [line.hull for line in still if line.plugins != plugins or line.stamp != stamp(files, line.files)]
-    return Differences(gone, (*(hull for hull in here if hull not in told), *changed))
+    return Differences(gone, (*(hull for hull in here if hull not in told), *changed), lines)
 
 
 def stamp(files: HullFolder, hulls: Iterable[str]) -> str:
