@@ -454,7 +454,7 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
     if cannot_be and not suspects:
         wrong = "speed, pitch, gear ratio or tachometer is wrong"
         text = f"{wrong}: slip of the {about(found.engine)} is {found.numbers[1]}"
-        speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed)
+        speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed) or found.speed.places
         yield from _doubt(text, (*speeds, *_stamp(view, found)))
 
 

@@ -336,6 +336,23 @@ def test_a_cruise_with_the_current_is_no_full_throttle_run() -> None:
 # Slip.
 
 
+@pytest.mark.parametrize("way", ["all runs", "row by row"])
+@pytest.mark.parametrize("speed", [86.0, 2.0])
+def test_a_recorded_speed_that_no_slip_allows_passes_no_more_than_a_typed_one(way: str, speed: float) -> None:
+    """A receiver that said 86 kn of a boat that runs 41: its slip failed, and the speed passed beside it."""
+    ways = [(20, speed, 10, (5800,)), (20, speed - 0.4, 190, (5790,))]
+    if way == "all runs":
+        trial = recorded([part for run in ways for part in (run, (10, 1.0, 100, (900,)))])
+        view = job(BOAT, recordings={"trial": trial}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    else:
+        rows: list[dict[str, JsonValue]] = [{"recording": {"file": name}} for name in ("out", "back")]
+        view = job(BOAT, rows, recordings={"out": recorded(ways[:1]), "back": recorded(ways[1:])})
+    told = found(view)
+    assert told["slip"][0].verdict is Verdict.FAIL
+    assert told["speed"][0].verdict is not Verdict.PASS
+    assert told["speed"][0].doubted
+
+
 def test_miles_an_hour_typed_as_knots_pass_no_other_check() -> None:
     """41.7 kn is 15 % slip; 48.0 mph typed as knots would be 2.1 %, and weight and power would believe it."""
     heavy = vessel(1, power="250 hp", displacement_as_run="4500 lb", length="22 ft")
