@@ -238,7 +238,7 @@ def test_a_boat_being_read_again_says_so_and_is_not_called_ashore(drive: Drive) 
     vessels.to_read[NUMBERS[0]] = None
     d.app.screen.redraw()
     assert d.says("2 on this tablet, 1 being read again")
-    assert d.says("Being read again. So it stood before.")
+    assert d.says("Being read again. This is how it stood.")
     vessels.to_read[NUMBERS[2]] = None
     d.app.screen.redraw()
     assert d.says("Reading the boats"), "how many there are is not known"
