@@ -823,7 +823,7 @@ class HullFolder:
                 return entry.id  # nearly always
             for _, reason in self._put(entry.hull, [entry], None)[1]:
                 raise reason
-            return entry.id
+            return _id_of(entry)
 
     def put_if_absent(
         self,
@@ -1457,4 +1457,9 @@ def _new_entries(
 def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
         return entries.items()
-    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+    return [(_id_of(one), one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+
+
+def _id_of(entry: Entry) -> str:
+    """By its bytes: a copy altered by a program may say another, under which it would be damage when it is read."""
+    return entry.id if entry.is_checked else entry_id(entry.raw)
