@@ -245,6 +245,19 @@ def test_the_plugins_of_a_tablet_are_spelt_once(monkeypatch: pytest.MonkeyPatch)
     assert tablet_entry(2, HERE, plugins=again).raw == first.raw
 
 
+def test_plugins_that_change_while_an_entry_names_them_are_not_kept_under_what_they_were() -> None:
+    class Changing(dict[str, str]):
+        """As another thread may change them: once they were looked at."""
+
+        def items(self) -> Any:
+            found = [*super().items()]
+            self["prop"] = "later"
+            return found
+
+    tablet_entry(1, HERE, plugins=Changing(prop="before"))
+    assert tablet_entry(2, HERE, plugins={"prop": "later"}).plugins == {"prop": "later"}
+
+
 def test_what_was_checked_when_it_was_made_is_not_looked_at_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

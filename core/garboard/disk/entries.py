@@ -324,10 +324,11 @@ def _versions_spelt(plugins: Mapping[str, str]) -> str | None:
     last, spelt = _last_versions[0]
     if plugins == last:
         return spelt
-    if not (_stand_as_they_are([*plugins, *plugins.values()]) and "".join(plugins).isascii()):
+    named = {**plugins}  # first: who named them may change them meanwhile, on another thread
+    if not (_stand_as_they_are([*named, *named.values()]) and "".join(named).isascii()):
         return None
-    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) + "}"
-    _last_versions[0] = {**plugins}, spelt
+    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(named.items())]) + "}"
+    _last_versions[0] = named, spelt
     return spelt
 
 
