@@ -404,7 +404,14 @@ class HullFolder:
                 raise NotReadable(self._hulls_folder, error) from error
             return []
         names.sort()
-        return names
+        return names if "".join(names).isascii() else [name for name in names if self._can_be_told(name)]
+
+    def _can_be_told(self, name: str) -> bool:
+        """Whether a name is text. A file of another is left alone: neither a note nor a page can take its name."""
+        told = os.fsencode(name).decode(errors="backslashreplace")
+        if told != name:
+            self.left_alone[self._hulls_folder / told] = "its name is not UTF-8. Look at what it is, then rename it"
+        return told == name
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
