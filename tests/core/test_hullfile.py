@@ -456,7 +456,7 @@ def test_a_file_put_back_from_an_older_copy_while_open_is_completed(folder: Hull
 
 def test_a_second_writer_is_refused_naming_the_first(folder: HullFolder) -> None:
     """The refusal says which process holds the folder and what to do."""
-    with pytest.raises(FolderInUse, match=f"process {os.getpid()} .*Close it there"):
+    with pytest.raises(FolderInUse, match=f"process {os.getpid()} .*close it there first"):
         HullFolder(folder.folder)
 
 

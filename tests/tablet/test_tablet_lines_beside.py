@@ -131,6 +131,23 @@ def test_the_drawing_thread_reads_no_file_replays_nothing_and_judges_nothing(
     assert desk.vessels.is_looked_through
 
 
+def test_plugins_are_imported_beside_the_drawing_thread_where_a_line_is_to_be_made(tmp_path: Path) -> None:
+    """Of loading them once a start that takes four fifths. Where nothing is stale the list needs none."""
+    tablet = opened(tmp_path / "tablet")
+    tablet.open_job(NUMBERS[0])
+    desk, imported = Desk(tablet, {}), list[bool]()
+    tablet.import_plugins = lambda: imported.append(desk.is_drawing)
+    desk.watch.look()
+    desk.to_the_end()
+    assert imported == [False]
+    tablet._host = None
+    desk.watch.look()
+    desk.to_the_end()
+    assert imported == [False]
+    assert tablet._host is None
+    tablet.close()
+
+
 @pytest.mark.parametrize("is_refreshed", [False, True])
 def test_a_boat_that_changes_while_its_line_is_made_has_it_made_again(tablet: Tablet, is_refreshed: bool) -> None:
     hull, desk = NUMBERS[0], Desk(tablet, stale(lines_now(tablet)))
@@ -238,7 +255,7 @@ def test_a_boat_being_read_again_says_so_and_is_not_called_ashore(drive: Drive) 
     vessels.to_read[NUMBERS[0]] = None
     d.app.screen.redraw()
     assert d.says("2 on this tablet, 1 being read again")
-    assert d.says("Being read again. So it stood before.")
+    assert d.says("Being read again. This is how it stood.")
     vessels.to_read[NUMBERS[2]] = None
     d.app.screen.redraw()
     assert d.says("Reading the boats"), "how many there are is not known"

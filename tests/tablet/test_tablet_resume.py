@@ -68,6 +68,6 @@ def test_a_folder_in_use_says_who_holds_it(tmp_path: Path) -> None:
     from garboard_tablet.models.tablet import open_tablet
 
     first = open_tablet(tmp_path)
-    with pytest.raises(FolderInUse, match="Close it there"):
+    with pytest.raises(FolderInUse, match="close it there first"):
         open_tablet(tmp_path)
     first.close()

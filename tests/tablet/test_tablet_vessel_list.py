@@ -60,6 +60,10 @@ def test_boats_handed_over_in_order_share_a_row_and_no_other_boat_is_hidden(driv
     d.app.screen.redraw()
     assert [row.name for row in rows(d)] == [f"vessel {NUMBERS[2]}"]
     assert d.says("2 handed over, in order")
+    d.app.vessels.to_read[NUMBERS[1]] = None
+    d.app.screen.redraw()
+    assert d.says("2 handed over, 1 being read again")
+    del d.app.vessels.to_read[NUMBERS[1]]
     d.press("in order")
     assert rows(d)[0].name == f"vessel {NUMBERS[2]}"
     assert len(rows(d)) == len(NUMBERS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -58,6 +59,7 @@ class Tablet:
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
     name_plugins : tells which those are, without loading them; see `plugin_set`
+    import_plugins : does what takes longest of loading them, and what any thread may do
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
     left_out     : plugins that do not run, as the app ended while they did, each with the beginning of its hash
@@ -79,6 +81,7 @@ class Tablet:
     minder: PluginMinder | None = None
     passed_over: Callable[[str], object] = str
     name_plugins: Callable[[], str] = str
+    import_plugins: Callable[[], object] = str
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
@@ -90,6 +93,11 @@ class Tablet:
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
 
     # Reading
+
+    def get_ready(self) -> None:
+        """Make ready for the plugins on another thread, if none are loaded: the drawing thread then loads them soon."""
+        if self._host is None:
+            self.import_plugins()
 
     @property
     def host(self) -> PluginHost:
@@ -567,6 +575,18 @@ def all_plugins(
     return host
 
 
+def import_plugins(without: Sequence[str] = ()) -> None:
+    """Import the plugins that come with the program: their modules, of which no plugin is made yet."""
+    from importlib import import_module
+
+    from garboard.hosting.host import BUILT_IN
+
+    for name in BUILT_IN:
+        if name not in without:
+            with suppress(Exception):  # what loads the plugin tells why
+                import_module(name)
+
+
 def open_tablet(
     folder: Path,
     make_plugins: Callable[[], PluginHost] | None = None,
@@ -595,6 +615,7 @@ def open_tablet(
         from garboard_tablet.models.plugin_set import plugin_set
 
         tablet.make_plugins = partial(all_plugins, tablet, own_plugins, refused, without)
+        tablet.import_plugins = partial(import_plugins, without)
         tablet.name_plugins = lambda: plugin_set(files, own_plugins, without, tablet.left_out)
     return tablet
 

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
-from garboard_tablet.models.vessels import VesselList, differences
+from garboard_tablet.models.vessels import Differences, VesselList, differences
 
 if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
@@ -38,10 +38,15 @@ class VesselWatch:
     def look(self) -> None:
         """See which lines are no longer true. The worker gets a copy; only the drawing thread changes the list."""
         tablet, lines = self._vessels.tablet, self._vessels.snapshot()
+
+        def work() -> Differences:
+            found = differences(tablet.files, lines, tablet.plugin_set)
+            if found.changed:
+                tablet.get_ready()
+            return found
+
         self._background.run(
-            "looking through the vessels",
-            lambda: differences(tablet.files, lines, tablet.plugin_set),
-            lambda found: self._read_anew(self._vessels.take(found)),
+            "looking through the vessels", work, lambda found: self._read_anew(self._vessels.take(found))
         )
 
     def abandon(self) -> None:

@@ -124,7 +124,8 @@ class VesselsPage(Page):
     def _in_order_row(self, in_order: Sequence[VesselLine]) -> RowPress:
         mark, said = STEP_MARKS["done"], phrase("{count} handed over, in order", count=len(in_order))
         if waiting := sum(map(self.context.vessels.is_being_read, in_order)):
-            said = phrase("{said}: {waiting} being read again", said=said, waiting=waiting)
+            said = phrase("{count} handed over, {waiting} being read again", count=len(in_order), waiting=waiting)
+            mark = STEP_MARKS["under way"]
         return RowPress(
             said,
             self._show_in_order,
@@ -152,7 +153,7 @@ class VesselsPage(Page):
 
     def _small(self, line: VesselLine, number: str) -> str:
         if self.context.vessels.is_being_read(line):
-            return phrase("{number}. Being read again. So it stood before.", number=number)
+            return phrase("{number}. Being read again. This is how it stood.", number=number)
         return phrase(
             "{number}, {ashore}. Saved {saved_words}.",
             number=number,
