@@ -48,7 +48,7 @@ else:
         the time an assessment takes, and hardly any is ever called."""
         if cls is None:
             return partial(frozen, **options)
-        if "__repr__" not in vars(cls):
+        if "__repr__" not in vars(cls) and options.keys().isdisjoint({"repr", "str"}):
             cls.__repr__ = _printed
         return attrs.frozen(cls, **options)
 

@@ -24,6 +24,7 @@ from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
+from garboard.hosting.sources import installed_plugins
 from garboard.recordings import load_recording, watching
 from garboard.report.terminal import Tools
 from histories import HULL, JOB, tablet
@@ -596,6 +597,35 @@ def test_what_is_installed_is_listed_once_for_a_host_and_not_where_none_offers_a
     monkeypatch.setattr(importlib.metadata, "entry_points", counted)
     assert Tools().host.plugins
     assert len(listed) == times
+
+
+def test_a_plugin_is_found_wherever_python_finds_what_is_installed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A place may be no text, an egg spelt otherwise, or known to a finder alone; and what is spoilt stops nothing."""
+    for inner in ("here/own-1.0.dist-info", "Own.EGG/EGG-INFO", "bad/own-1.0.dist-info/entry_points.txt"):
+        (tmp_path / inner).mkdir(parents=True)
+    for folder in (tmp_path / "here" / "own-1.0.dist-info", tmp_path / "Own.EGG" / "EGG-INFO"):
+        (folder / "entry_points.txt").write_text("[garboard.plugins]\nown = own\n", encoding="utf-8")
+        (folder / "METADATA").write_text("Metadata-Version: 2.1\nName: own\nVersion: 1.0\n", encoding="utf-8")
+        (folder / "PKG-INFO").write_text("Metadata-Version: 2.1\nName: own\nVersion: 1.0\n", encoding="utf-8")
+
+    def found() -> list[str]:
+        return [one.name for one in installed_plugins() if one.name == "own"]
+
+    for place in (tmp_path / "here", str(tmp_path / "Own.EGG")):
+        with monkeypatch.context() as patched:
+            patched.setattr(sys, "path", [place, *sys.path])
+            assert found() == ["own"], place
+    with monkeypatch.context() as patched:
+        patched.setattr(sys, "path", [str(tmp_path / "bad"), *sys.path])
+        assert found() == []
+    finder = SimpleNamespace(
+        find_spec=lambda *_: None,
+        find_distributions=lambda _context: [importlib.metadata.PathDistribution(tmp_path / "here/own-1.0.dist-info")],
+    )
+    monkeypatch.setattr(sys, "meta_path", [*sys.meta_path, finder])
+    assert found() == ["own"]
 
 
 def test_help_is_there_without_docstrings() -> None:

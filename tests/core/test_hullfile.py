@@ -7,6 +7,7 @@ import errno
 import hashlib
 import os
 import random
+import sys
 import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
@@ -525,6 +526,22 @@ def test_file_names_are_short_plain_and_differ(one: str, other: str) -> None:
     assert len(file_name(one)) < 64
     assert set(file_name(one)) <= set("ABCXYZ0123456789abcdef-.hull")
     assert (file_name(one).lower() == file_name(other).lower()) == (one == other)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such names")
+def test_a_file_whose_name_is_no_text_is_left_alone_and_told(folder: HullFolder) -> None:
+    """A copy from a card that was written elsewhere: no command ends for it, and its name can be printed."""
+    folder.save(make(1))
+    folder.close()
+    path = folder.folder / "hulls" / os.fsdecode(b"K\xfc.hull")
+    path.write_bytes(b"garboard hull 1 ")
+    for read_only in (False, True):
+        with HullFolder(folder.folder, read_only=read_only) as again:
+            assert [*again.digests()] == [*again.hulls()] == [HULL]
+            ((told, why),) = again.not_read()
+            assert told.encode().endswith(rb"K\xfc.hull")
+            assert "not UTF-8" in why
+    assert path.exists()
 
 
 def test_a_file_of_a_newer_version_is_left_alone(folder: HullFolder) -> None:

@@ -256,6 +256,12 @@ def test_a_record_that_prints_itself_is_left_to() -> None:
 
     assert (repr(Secret("x")), Secret("x") == Secret("x")) == ("hidden", True)
 
+    @frozen(repr=False)
+    class Unprinted:
+        word: str
+
+    assert "hidden" not in repr(Unprinted("hidden"))
+
 
 def test_the_records_of_the_front_door_are_printed_by_one_function() -> None:
     kinds = [kind for module in (records, findings, job_view) for kind in vars(module).values() if attrs.has(kind)]

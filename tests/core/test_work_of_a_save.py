@@ -245,6 +245,19 @@ def test_the_plugins_of_a_tablet_are_spelt_once(monkeypatch: pytest.MonkeyPatch)
     assert tablet_entry(2, HERE, plugins=again).raw == first.raw
 
 
+def test_plugins_that_change_while_an_entry_names_them_are_not_kept_under_what_they_were() -> None:
+    class Changing(dict[str, str]):
+        """As another thread may change them: once they were looked at."""
+
+        def items(self) -> Any:
+            found = [*super().items()]
+            self["prop"] = "later"
+            return found
+
+    tablet_entry(1, HERE, plugins=Changing(prop="before"))
+    assert tablet_entry(2, HERE, plugins={"prop": "later"}).plugins == {"prop": "later"}
+
+
 def test_what_was_checked_when_it_was_made_is_not_looked_at_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -266,3 +279,21 @@ def test_what_was_checked_when_it_was_made_is_not_looked_at_again(
         hulls.save(attrs.evolve(changed, raw=changed.raw[:-1]))
         assert looked == [other.raw, changed.raw[:-1]]
         assert changed.id not in hulls.ids(HERE)
+
+
+def test_an_altered_copy_of_an_entry_is_kept_by_what_its_bytes_say(tmp_path: Path) -> None:
+    """Under no other boat, and under no other name: it would be lost when the file is read."""
+    there = HERE[:-1] + ("6" if HERE[-1] != "6" else "5")
+    made = tablet_entry(1, HERE)
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(tablet_entry(9, HERE))
+        hulls.save(tablet_entry(9, there))
+        with pytest.raises(InputError, match="hull"):
+            hulls.save(attrs.evolve(made, hull=there))
+        other = tablet_entry(2, HERE)
+        assert hulls.save(attrs.evolve(made, id="0" * 32)) == made.id
+        assert hulls.save(attrs.evolve(made, raw=other.raw)) == other.id
+    with HullFolder(tmp_path) as hulls:
+        assert {made.id, other.id} < hulls.ids(HERE)
+        assert hulls.count(there) == 1
+        assert not hulls.damage_found()

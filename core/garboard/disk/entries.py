@@ -138,7 +138,7 @@ class Entry:
     is_understood: bool = False
     has_lists: bool = False
     _fields: Mapping[str, JsonValue] | None = None
-    _checked: bytes | None = None
+    _checked: bytes | None = attrs.field(default=None, init=False)
 
     def __eq__(self, other: object) -> bool:
         return self.id == other.id if isinstance(other, Entry) else NotImplemented
@@ -156,7 +156,9 @@ class Entry:
 
     @property
     def is_checked(self) -> bool:
-        """Whether it was made here, where its bytes were held against all that an entry must be."""
+        """Whether it was made here, where its bytes were held against all that an entry must be; an altered copy of
+        one was not.
+        """
         return self._checked is self.raw
 
     @property
@@ -298,9 +300,9 @@ def _plainly_made(
         return None
     name, stamp = entry_id(raw), tuple.__new__(Stamp, (moment, count))
     about, instead, meter = (*subject,), (*replaces,), _text(more["instrument"]) if more else ""
-    return Entry(
-        name, raw, kind, hull, job, about, instead, value, stamp, at, by, dev, meter, kind in KINDS, True, None, raw
-    )
+    made = Entry(name, raw, kind, hull, job, about, instead, value, stamp, at, by, dev, meter, kind in KINDS, True)
+    object.__setattr__(made, "_checked", raw)  # no argument: `attrs.evolve` would hand it on
+    return made
 
 
 def _stand_as_they_are(texts: list[Any]) -> bool:
@@ -322,10 +324,11 @@ def _versions_spelt(plugins: Mapping[str, str]) -> str | None:
     last, spelt = _last_versions[0]
     if plugins == last:
         return spelt
-    if not (_stand_as_they_are([*plugins, *plugins.values()]) and "".join(plugins).isascii()):
+    named = {**plugins}  # first: who named them may change them meanwhile, on another thread
+    if not (_stand_as_they_are([*named, *named.values()]) and "".join(named).isascii()):
         return None
-    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) + "}"
-    _last_versions[0] = {**plugins}, spelt
+    spelt = "{" + ",".join([f'"{name}":"{version}"' for name, version in sorted(named.items())]) + "}"
+    _last_versions[0] = named, spelt
     return spelt
 
 

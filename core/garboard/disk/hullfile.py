@@ -404,7 +404,14 @@ class HullFolder:
                 raise NotReadable(self._hulls_folder, error) from error
             return []
         names.sort()
-        return names
+        return names if "".join(names).isascii() else [name for name in names if self._can_be_told(name)]
+
+    def _can_be_told(self, name: str) -> bool:
+        """Whether a name is text. A file of another is left alone: neither a note nor a page can take its name."""
+        told = os.fsencode(name).decode(errors="backslashreplace")
+        if told != name:
+            self.left_alone[self._hulls_folder / told] = "its name is not UTF-8. Look at what it is, then rename it"
+        return told == name
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -823,7 +830,7 @@ class HullFolder:
                 return entry.id  # nearly always
             for _, reason in self._put(entry.hull, [entry], None)[1]:
                 raise reason
-            return entry.id
+            return _id_of(entry)
 
     def put_if_absent(
         self,
@@ -1457,4 +1464,9 @@ def _new_entries(
 def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
         return entries.items()
-    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+    return [(_id_of(one), one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]
+
+
+def _id_of(entry: Entry) -> str:
+    """By its bytes: a copy altered by a program may say another, under which it would be damage when it is read."""
+    return entry.id if entry.is_checked else entry_id(entry.raw)
