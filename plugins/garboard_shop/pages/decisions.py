@@ -13,6 +13,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import Fault, InputError, in_number
 from garboard.history import authoring as writing
 from garboard.history import circuit_entries, like
+from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.past import outlived_a_joining
@@ -47,7 +48,8 @@ def choose(
     """
     state, key = _disagreement(summary, form)
     chosen = _chosen(declared, summary, state, key, form.get("value", ""))
-    keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    author = _author_of_facts(summary, state, by)
+    keep(store, [writing.settle(author, state, key, chosen.value, form.get("reason", ""))], now)
     return "Settled. The value you chose is now used."
 
 
@@ -72,10 +74,19 @@ def choose_several(
         found.setdefault(one[0].hull, []).append((*one, _chosen(declared, summary, *one, value)))
     entries: list[Entry] = []
     for choices in found.values():
-        author = author_after(choices[0][0], by)
+        author = _author_of_facts(summary, choices[0][0], by)
         entries += [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
     keep(store, entries, now)
     return f"{in_number(len(picked), 'disagreement')} settled with one reason. The values you chose are now used."
+
+
+def _author_of_facts(summary: BoatSummary, home: HullState, by: str) -> Author:
+    """Whoever decides about a boat: what of its facts, in the last job, whose signatures stand for them.
+
+    home : the state that holds them
+    """
+    last = summary.boat.jobs[-1] if summary.boat.jobs else ""
+    return attrs.evolve(author_after(home, by), at_job=summary.boat.facts_of(last, home))
 
 
 def _chosen(declared: Sequence[Setting], summary: BoatSummary, state: HullState, key: RegisterKey, value: str) -> Entry:
@@ -96,7 +107,7 @@ def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value
     and settings."""
     state, key = _disagreement(summary, form)
-    keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
+    keep(store, [writing.retract(_author_of_facts(summary, state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
 
 
@@ -220,8 +231,7 @@ def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str]
         )
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
-    last = summary.boat.jobs[-1] if summary.boat.jobs else ""
-    author = attrs.evolve(author_after(home, by), at_job=summary.boat.facts_of(last, home))
+    author = _author_of_facts(summary, home, by)
     entries = circuit_entries.take_in_circuits(author, home, said)
     keep(store, entries, now)
     return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."

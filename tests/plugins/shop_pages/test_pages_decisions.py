@@ -13,13 +13,13 @@ import pytest
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.storage import NotSaved
-from garboard.history.authoring import Author, measure
+from garboard.history.authoring import Author, measure, sign_off
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import open_hull
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard_shop.pages import decisions
-from garboard_shop.pages.summaries import token_of, told_apart
+from garboard_shop.pages.summaries import seen_in, token_of, told_apart
 from garboard_shop.store import StoreAway
 from pages_rig import (
     CHIEF,
@@ -135,6 +135,32 @@ def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manage
     assert [one.id for one in state_of(pages).current(SPEED)] == [entry.id]
     (delivery,) = [one for one in pages.store.deliveries(NOON, NOON) if one.tablet == ON_THE_PAGE]
     assert delivery.ids == {SALTGRASS: (entry.id,)}
+
+
+@pytest.mark.parametrize("decided", ["choose", "choose-several", "take-back"])
+def test_a_fact_of_the_boat_that_is_settled_after_the_owner_signed_makes_it_stale(pages: Pages, decided: str) -> None:
+    """Of a measurement it did: the page had promised it of anything entered later."""
+    job, author = "kittiwake-2026-05", Author("tablet 9", "A. Hand", at_job="kittiwake-2026-05")
+    other = author.write(HullState(KITTIWAKE), "field", ("beam",), "9.5 ft")
+    entries = [*pages.store.hulls.entries(KITTIWAKE), other]
+    signed = sign_off(author, replay(KITTIWAKE, entries), job, "owner", "E. Marlow")
+    given = CheckedEntries((one.id, one.raw) for one in (other, signed))
+    pages.store.put_if_absent({KITTIWAKE: given}, "000000000001", NOON, 0)
+    summary = pages.desk.summaries.of(KITTIWAKE)
+    assert summary is not None
+    state, key = summary.boat.state, RegisterKey("field", "", ("beam",))
+    assert signed.id not in {one.sign_off.id for one in state.stale(job)}
+    token, saw = token_of(key), seen_in(state, key)
+    if decided == "choose":
+        decisions.choose(
+            (), pages.store, summary, {"slot": token, "saw": saw, "value": other.id, "reason": WHY}, CHIEF, 0
+        )
+    elif decided == "choose-several":
+        form = {f"value {token}": other.id, f"saw {token}": saw, "reason": WHY}
+        decisions.choose_several((), pages.store, summary, form, CHIEF, 0)
+    else:
+        decisions.take_all_back(pages.store, summary, {"slot": token, "saw": saw, "reason": WHY}, CHIEF, 0)
+    assert signed.id in {one.sign_off.id for one in state_of(pages, KITTIWAKE).stale(job)}
 
 
 def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, manager: Browser) -> None:
