@@ -91,7 +91,8 @@ class Field:
     plausible : (low, high) in `unit`; outside it the person is asked again
     plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
     doubted_outside : (low, high) in `unit`, wider than `plausible`: no value in order lies outside it, so nothing that
-                rests on such a one passes, though a person insisted on it
+                rests on such a one passes, though a person insisted on it; what `plausible_for` has of the vessel and
+                piece is not doubted
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`, or of a kind the plugin itself registers (`steps.EquipmentKind`): asked
                 once for every such piece the vessel has
@@ -348,11 +349,16 @@ def implausible(
     return f"{value} is outside the usual {range_in_words(low, high, field.unit, typed)}. Is it right?"
 
 
-def doubtful(field: Field, value: JsonValue) -> str:
-    """Why an amount or a count is doubted: it lies where nothing in order does; empty where it does not."""
+def doubtful(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> str:
+    """Why an amount or a count is doubted: it lies where nothing in order does; empty where it does not.
+
+    vessel, of : it is entered for, where that is known: 27 V is in order on an engine of 24 V
+    """
     if field.doubted_outside is None:
         return ""
     low, high = field.doubted_outside
+    if field.plausible_for and vessel and (of_vessel := field.plausible_for(vessel, of)):
+        low, high = min(low, of_vessel[0]), max(high, of_vessel[1])
     try:
         number = _number_of(field, value)
     except ValueRefused:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, DEFER, FUEL_FIRE, FUEL_VAPOUR, PROPELLERS, TEST_CALLS
+from garboard.records import Vessel
 from garboard.steps import Caution, Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
 from garboard_engine_trial.bases import practice
@@ -41,7 +42,29 @@ _NO_IDLE, _NO_HEIGHT, _NO_HOT, _NO_WATER, _NO_VOLTS = (
     (10.0, 16.5),
 )
 """No outboard in order idles, sits, is cooled or charges outside these, and no maker allows it; common practice, no
-source."""
+source. A small one idles faster, and one of 24 V charges with twice as much: `usual_idle`, `usual_voltage`."""
+_SMALL, _SMALL_IDLES = 30.0, (450.0, 2100.0)
+"""Below so many horsepower [hp] an outboard idles between these [rev/min]; common practice, no source."""
+_STARTED_WITH = (12.0, 24.0)
+"""From the lowest to the highest nominal voltage that starts an outboard [V]; common practice, no source."""
+
+
+def usual_idle(vessel: Vessel, engine: str) -> tuple[float, float] | None:
+    """What a small engine idles with [rev/min]; None for one that is not small, or of a power nobody entered."""
+    piece = vessel.pieces["engines"].get(engine)
+    power = piece.rated_power.to("hp") if piece and piece.rated_power else _SMALL
+    return _SMALL_IDLES if power < _SMALL else None
+
+
+def usual_voltage(vessel: Vessel, _engine: str) -> tuple[float, float] | None:
+    """What an engine charges with [V], on the batteries that start one, or on all where none is entered to do so."""
+    cranking = {one.battery for one in vessel.circuits if one.use == "cranking motor"}
+    starting = [one for one in vessel.batteries if one.name in cranking] or vessel.batteries
+    volts = [one.nominal_voltage.to("V") for one in starting if one.nominal_voltage]
+    volts = [one for one in volts if _STARTED_WITH[0] <= one <= _STARTED_WITH[1]]
+    (low, high), _ = _VOLTS
+    return (low * min(volts) / 12, high * max(volts) / 12) if volts else None
+
 
 STEPS = (
     Step(
@@ -61,6 +84,7 @@ STEPS = (
                     "engine speed",
                     "rev/min",
                     *_IDLE,
+                    plausible_for=usual_idle,
                     doubted_outside=_NO_IDLE,
                     of_model=True,
                 ),
@@ -70,6 +94,7 @@ STEPS = (
                     "engine speed",
                     "rev/min",
                     *_IDLE,
+                    plausible_for=usual_idle,
                     doubted_outside=_NO_IDLE,
                     of_model=True,
                 ),
@@ -115,6 +140,7 @@ STEPS = (
                     "voltage",
                     "V",
                     *_VOLTS,
+                    plausible_for=usual_voltage,
                     doubted_outside=_NO_VOLTS,
                     of_model=True,
                 ),
@@ -124,6 +150,7 @@ STEPS = (
                     "voltage",
                     "V",
                     *_VOLTS,
+                    plausible_for=usual_voltage,
                     doubted_outside=_NO_VOLTS,
                     of_model=True,
                 ),
@@ -220,6 +247,7 @@ STEPS = (
                     "engine speed",
                     "rev/min",
                     *_IDLE,
+                    plausible_for=usual_idle,
                     required=True,
                     heard="engine_speed",
                 ),
@@ -275,7 +303,13 @@ STEPS = (
                     heard="engine_temperature",
                 ),
                 amount(
-                    "own_voltage", "Voltage, by meter at the engine", "voltage", "V", *_VOLTS, doubted_outside=_NO_VOLTS
+                    "own_voltage",
+                    "Voltage, by meter at the engine",
+                    "voltage",
+                    "V",
+                    *_VOLTS,
+                    plausible_for=usual_voltage,
+                    doubted_outside=_NO_VOLTS,
                 ),
                 amount(
                     "shown_voltage",
@@ -283,6 +317,7 @@ STEPS = (
                     "voltage",
                     "V",
                     *_VOLTS,
+                    plausible_for=usual_voltage,
                     doubted_outside=_NO_VOLTS,
                     heard="alternator_voltage",
                 ),

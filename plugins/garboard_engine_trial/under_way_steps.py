@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FULL_THROTTLE, LOOK_OUT
 from garboard.steps import Caution, Phase, Step
+from garboard_engine_trial.alongside_steps import usual_voltage
 from garboard_engine_trial.asked import amount, table, text, yes
 from garboard_engine_trial.bases import practice
 
@@ -84,7 +85,15 @@ STEPS = (
                     heard="coolant_pressure",
                 ),
                 amount(
-                    "voltage", "Voltage", "voltage", "V", (11, 16), (0, 100), each="engines", heard="alternator_voltage"
+                    "voltage",
+                    "Voltage",
+                    "voltage",
+                    "V",
+                    (11, 16),
+                    (0, 100),
+                    each="engines",
+                    plausible_for=usual_voltage,
+                    heard="alternator_voltage",
                 ),
                 amount(
                     "charge",

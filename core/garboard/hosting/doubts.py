@@ -10,7 +10,7 @@ import attrs
 from garboard.faults import in_number
 from garboard.fields import Field, doubtful
 from garboard.findings import Doubt, Finding, Verdict
-from garboard.records import Measurement
+from garboard.records import Measurement, Vessel
 from garboard.steps import Assessed
 
 MOST_SAID = 10
@@ -18,14 +18,17 @@ MOST_SAID = 10
 _Place = tuple[str, str, str, str]
 
 
-def doubts_of_values(measurements: Iterable[Measurement], fields: Mapping[tuple[str, str], Field]) -> Iterator[Doubt]:
+def doubts_of_values(
+    measurements: Iterable[Measurement], fields: Mapping[tuple[str, str], Field], vessel: Vessel | None = None
+) -> Iterator[Doubt]:
     """A doubt about every value that lies where nothing in order does, whatever a person insisted on.
 
     fields : those that say where that is, by step and name
+    vessel : that the values are of, where it is known
     """
     for one in measurements:
         field = fields.get((one.step, one.field))
-        if field is not None and (why := doubtful(field, one.value)):
+        if field is not None and (why := doubtful(field, one.value, vessel, one.of)):
             named = ", ".join(filter(None, (field.title, one.of)))
             yield Doubt(f"{named}: {why}", step=one.step, field=one.field, row=one.row, of=one.of)
 

@@ -774,7 +774,7 @@ class PluginHost:
                 found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         in_order = [*self._with_own_codes(in_order)]
-        doubts = (*doubts_of(view.vessel), *doubts_of_values(ready.measurements, self._doubting))
+        doubts = (*doubts_of(view.vessel), *doubts_of_values(ready.measurements, self._doubting, view.vessel))
         told = tuple(with_doubts(in_order, doubts))
         if ready.left_out:
             told = with_left_out(told, ready, self.steps, self._whose)

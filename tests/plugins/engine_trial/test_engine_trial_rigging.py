@@ -11,7 +11,7 @@ from builders import boat, findings_of, job_view
 from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
-from garboard.records import JsonValue, Propeller, StepState
+from garboard.records import Battery, JsonValue, Propeller, StepState
 from garboard.report.outline import punch_list
 from garboard.units import Amount
 from garboard_engine_trial import alongside_steps as steps
@@ -93,6 +93,28 @@ def test_limits_of_another_engine_judge_nothing(said: str, model: str, judged: b
         if not judged:
             assert [(lack.lack, lack.field) for lack in one.missing] == [(Lack.CONTRADICTS, "limits_of")]
             assert one.about not in one.sentence, "it stands before it"
+
+
+@pytest.mark.parametrize(
+    ("power", "volts", "typed", "doubted"),
+    [
+        ("6 hp", ("12 V",), {"idle_high": "1600 rev/min"}, False),  # a small one idles faster
+        ("150 hp", ("12 V",), {"idle_high": "1600 rev/min"}, True),
+        ("300 hp", ("24 V",), {"voltage_low": "26.0 V", "voltage_high": "29.6 V"}, False),
+        ("300 hp", ("12 V", "36 V"), {"voltage_high": "29.6 V"}, True),  # a bank of 36 V drives, and starts nothing
+        ("300 hp", ("24 V",), {"voltage_high": "41 V"}, True),
+    ],
+)
+def test_limits_are_doubted_as_the_engine_and_what_starts_it_have_them(
+    power: str, volts: tuple[str, ...], typed: Mapping[str, JsonValue], doubted: bool
+) -> None:
+    """On a sound boat of 24 V nothing of an engine's limits and gauges passed, and nothing of a 6 hp tiller's idle."""
+    engine = attrs.evolve(boat(1).engines[0], rated_power=Amount.parse(power))
+    banks = tuple(Battery(name=each, nominal_voltage=Amount.parse(each)) for each in volts)
+    vessel = attrs.evolve(boat(1), engines=(engine,), batteries=banks)
+    view = job_view(vessel, at(steps.MAKERS_WINDOW, typed))
+    (one,) = findings_of(HOST, view, "engine_trial.window")
+    assert (one.verdict is Verdict.ADVISE, bool(one.doubted)) == (doubted, doubted)
 
 
 def test_a_contradiction_of_two_engines_stands_on_the_punch_list_for_each() -> None:
