@@ -189,7 +189,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         units = [unit for unit, value in fitting if not expected.off(value)]
         hint = f"Was it read in {' or '.join(units)}?" if units else "Check weight, power and the unit of speed."
         text = f"{view.told(speed.value, 'kn', 1)} is faster than weight and power explain"
-        typed = [place for place in speed.places if place[1] == "speed"] or speed.places
+        typed = [place for place in speed.places if place[1] == "speed"]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in typed)
         code = "prop_check.crouch.faster"
         sentence = f"{named_first(odd)}{speed_words(view, speed)} is faster than believable. {told}. {hint}"
