@@ -212,6 +212,9 @@ def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
         )
         told = " ".join(filter(None, (by_day, by_hours if run_past else "")))
         return "engine_trial.calendar.in_the_past", told
+    if far:  # first: a slip in one year puts the days of others out of order
+        told = f"Due years after this job was opened: {', '.join(map(_on_its_day, far))}. Is the year right?"
+        return "engine_trial.calendar.year_in_doubt", told
     if early:
         told = f"Due at more hours, but on an earlier day: {', '.join(map(_on_its_day, early))}. Correct one."
         return "engine_trial.calendar.out_of_order", told
@@ -221,9 +224,6 @@ def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
             f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
         )
         return "engine_trial.calendar.first_check_late", told
-    if far:
-        told = f"Due years after this job was opened: {', '.join(map(_on_its_day, far))}. Is the year right?"
-        return "engine_trial.calendar.year_in_doubt", told
     if not is_early:
         told = f"No check is due by {in_full(hours)} engine hours. See the maker's manual, and add the first one."
         return "engine_trial.calendar.no_first_check", told

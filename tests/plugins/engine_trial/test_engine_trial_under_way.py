@@ -254,6 +254,10 @@ SERVICES = ("service", "due_hours", "due_date")
             [("20 hour check", "20 h", "2026-06-15"), ("yearly", "100 h", "2037-05-15")],
             "engine_trial.calendar.year_in_doubt",
         ),
+        (  # and of the first of two: the other is not out of order for it
+            [("20 hour check", "20 h", "2062-06-15"), ("yearly", "100 h", "2027-05-15")],
+            "engine_trial.calendar.year_in_doubt",
+        ),
         ([("20 hour check", "20 h", "May")], Lack.UNREADABLE),
         ([("20 hour check", None, None)], Lack.NOT_ENTERED),
     ],
