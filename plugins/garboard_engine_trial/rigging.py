@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
 from garboard.fittings import propeller_named
@@ -37,16 +37,19 @@ def _window(view: JobView) -> Iterator[Finding]:
             yield not_enough_data(f"{position} engine", lacking.missing, (MAKER,))
 
 
-def _given(view: JobView, position: str) -> list[str]:
-    """The limits that are entered for an engine."""
-    return [name for name in _NAMES if view.value(MAKERS_WINDOW, name, of=position) is not None]
+def _given(view: JobView, position: str, limits: Sequence[str] = _NAMES) -> list[str]:
+    """Those of the limits that are entered for an engine."""
+    return [name for name in limits if view.value(MAKERS_WINDOW, name, of=position) is not None]
 
 
 def is_without_limit(view: JobView, position: str, *limits: str) -> bool:
-    """Whether these limits are left out on purpose: the engine has others, and its manual does not give them."""
-    given = _given(view, position)
-    disputed = any(view.in_dispute(MAKERS_WINDOW, one, of=position) for one in limits)
-    return bool(given) and not disputed and not set(limits) & set(given)
+    """Whether these limits are left out on purpose: the engine has others, and its manual does not give them.
+
+    The others are read only where none of these is here: a finding does not rest on what it is not held against.
+    """
+    if any(view.in_dispute(MAKERS_WINDOW, one, of=position) for one in limits):
+        return False
+    return not set(limits) & set(_given(view, position, limits)) and bool(_given(view, position))
 
 
 def no_window(position: str, field: str) -> NotEnoughData:

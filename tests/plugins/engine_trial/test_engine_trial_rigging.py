@@ -117,6 +117,15 @@ def test_limits_are_doubted_as_the_engine_and_what_starts_it_have_them(
     assert (one.verdict is Verdict.ADVISE, bool(one.doubted)) == (doubted, doubted)
 
 
+def test_a_limit_in_doubt_is_said_to_nothing_that_is_held_against_others() -> None:
+    """Mounting height and idle speed were in doubt for a water pressure that nobody could believe."""
+    typed = {**at(steps.MAKERS_WINDOW, {**WINDOW, "water_low": "90 psi"}), **at(steps.AS_RIGGED, {"height": "1 in"})}
+    view = job_view(boat(1), typed)
+    (height,), (window,) = (findings_of(HOST, view, f"engine_trial.{one}") for one in ("height", "window"))
+    assert (height.verdict, height.doubted) == (Verdict.PASS, ())
+    assert [one.field for one in window.doubted] == ["water_low"]
+
+
 def test_a_contradiction_of_two_engines_stands_on_the_punch_list_for_each() -> None:
     values = at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": "NL200"}, "port")
     values |= at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": "NL200"}, "starboard")
