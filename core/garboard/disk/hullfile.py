@@ -447,11 +447,12 @@ class HullFolder:
         """The entries of one hull; none when it is new.
 
         hull   : its number, typed in any way
-        errors : NewerFormat when its file was written by a newer version
+        errors : NewerFormat when its file was written by a newer version; FolderClosed, as of `read_once`
         """
         key = hull_number.key(hull)
         with self._guard:
             if key not in self._open:
+                self._refuse_closed()
                 path = self._hulls_folder / file_name(key)
                 if self._writing and self._sizes.least(path.name) and not _is_there(path):
                     self._note_gone(path)
@@ -751,12 +752,15 @@ class HullFolder:
         errors : FolderClosed; a thread that is still at work must not open files anew
         """
         with self._guard:
-            if self._writing and not self._locks:
-                raise storage.FolderClosed(f"{self.folder} is closed")
+            self._refuse_closed()
             held = [*self._open]
             entries = self.entries(hull)
             self.hold_only(held)
             return entries
+
+    def _refuse_closed(self) -> None:
+        if self._writing and not self._locks:
+            raise storage.FolderClosed(f"{self.folder} is closed")
 
     def hold_only(self, hulls: Collection[str]) -> None:
         """Hold no other hulls in memory: each is read anew when it is asked for.
