@@ -1027,11 +1027,16 @@ class HullFolder:
         return bool(digest) and (digest == held or self._holds_all_of(note, self.ids(key)))
 
     def _names_here(self) -> set[str]:
-        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
+        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone.
+
+        What was kept as damaged and is shorter than the file was later is an older copy: the file may be gone.
+        """
         found: set[str] = set()
         with os.scandir(self._hulls_folder) as files:
             for file in files:
-                found.add(file.name.partition(SET_ASIDE)[0] if SET_ASIDE in file.name else file.name)
+                name, kept, _ = file.name.partition(SET_ASIDE)
+                if not kept or file.stat(follow_symlinks=False).st_size >= self._sizes.least(name):
+                    found.add(name)
                 if file.is_symlink():
                     found.add(Path(file.path).resolve().name)
         return found
