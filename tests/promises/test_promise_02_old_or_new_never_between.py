@@ -244,7 +244,7 @@ def test_p2_two_programs_never_write_in_one_folder(tmp_path: Path) -> None:
     try:
         assert holder.stdout is not None
         assert holder.stdout.readline() == "holding\n"
-        with pytest.raises(FolderInUse, match=f"process {holder.pid} on .*reading only"):
+        with pytest.raises(FolderInUse, match=f"process {holder.pid} on .*close it there first"):
             HullFolder(tmp_path)
     finally:
         holder.send_signal(signal.SIGKILL)

@@ -232,8 +232,10 @@ def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
     )
 
 
-def without_file(store: Store, names: Iterable[str]) -> tuple[str, ...]:
+def without_file(store: Store, names: Sequence[str]) -> tuple[str, ...]:
     """Which of some approved plugins have no file here that is whole: no start of the server lets these run."""
+    if not names:
+        return ()  # on nearly every page: the database is not asked
     approved = {one.name: one.sha256 for one in store.register.plugins() if not one.is_withdrawn}
     return tuple(name for name in names if name in approved and not content_of(store, approved[name]))
 

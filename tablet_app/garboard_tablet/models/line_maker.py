@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -11,11 +11,10 @@ import attrs
 from garboard.disk.storage import FolderClosed
 from garboard.verdict import Verdict
 from garboard_tablet.models.tablet import Tablet
-from garboard_tablet.models.vessels import VesselLine, VesselList, as_it_is, stamp_of, vessel_line
+from garboard_tablet.models.vessels import LineMade, VesselList, as_it_is, stamp_of, vessel_line
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
-    from garboard.disk.hullfile import HullFolder
     from garboard.history.boat import Boat
 
 
@@ -44,25 +43,6 @@ class OneBoat(Tablet):
             self.read[hull] = as_it_is(self.files, hull)  # first: what comes meanwhile makes the line untrue
             self._entries[hull] = self.files.read_once(hull)
         return self._entries[hull]
-
-
-@attrs.frozen
-class LineMade:
-    """A line as it was made.
-
-    jobs   : of the boat
-    judged : how many checks fail, of each job that was to be judged
-    read   : how each file was just before it was read for it
-    """
-
-    line: VesselLine
-    jobs: tuple[str, ...]
-    judged: Mapping[str, int]
-    read: Mapping[str, str]
-
-    def is_true_of(self, files: HullFolder) -> bool:
-        """Whether nothing was written since in the files it comes from."""
-        return all(before == as_it_is(files, hull) for hull, before in self.read.items())
 
 
 def maker_of(vessels: VesselList, hull: str) -> Callable[[], LineMade | None]:

@@ -8,12 +8,11 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
-from garboard_tablet.models.vessels import Differences, VesselList, differences
+from garboard_tablet.models.vessels import Differences, LineMade, VesselList, differences
 
 if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
     from garboard_tablet.models.files_amiss import FileAmiss
-    from garboard_tablet.models.line_maker import LineMade
 
 
 log = logging.getLogger("garboard.tablet")

@@ -26,7 +26,6 @@ from garboard_tablet.models.tablet import CLOSED, FAILS, HANDED_OVER, NOT_NAMED,
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
     from garboard.records import Job, Vessel
-    from garboard_tablet.models.line_maker import LineMade
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -173,6 +172,25 @@ class VesselLine:
         """Whether a search finds this vessel: by any part of its number or its name, or by its sticker scanned."""
         wanted = hull_number.sought("".join(hull_number.scanned(words).split()))
         return any(wanted in hull_number.sought(text) for text in (self.hull, *self.also, "".join(self.name.split())))
+
+
+@attrs.frozen
+class LineMade:
+    """A line as it was made.
+
+    jobs   : of the boat
+    judged : how many checks fail, of each job that was to be judged
+    read   : how each file was just before it was read for it
+    """
+
+    line: VesselLine
+    jobs: tuple[str, ...]
+    judged: Mapping[str, int]
+    read: Mapping[str, str]
+
+    def is_true_of(self, files: HullFolder) -> bool:
+        """Whether nothing was written since in the files it comes from."""
+        return all(before == as_it_is(files, hull) for hull, before in self.read.items())
 
 
 @attrs.define
