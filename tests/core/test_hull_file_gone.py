@@ -376,3 +376,17 @@ def test_a_note_that_the_disk_refused_comes_before_the_next_of_its_file(
     read = FileSizes(tmp_path, writing=False)
     assert (read.least(name), read.digest(name), read.count(name)) == (500, second.digest, 5)
     assert read.least(other) == 0
+
+
+def test_an_older_damaged_copy_beside_hides_no_file_that_is_gone(folder: Path) -> None:
+    """What came after the copy was kept is in no file at all."""
+    path = path_in(folder)
+    path.write_bytes(path.read_bytes()[:-30])
+    for speed in ("32 kn", "33 kn", "34 kn"):
+        enter(folder, HERE, speed)
+    assert [one.name for one in path.parent.glob("*.damaged-*")] == [f"{path.name}.damaged-1"]
+    path.unlink()
+    for _ in range(2):
+        with HullFolder(folder) as hulls:
+            assert [damage.had for damage in hulls.gone()] == [3]
+        enter(folder, HERE, "35 kn")  # begins it anew

@@ -528,6 +528,22 @@ def test_file_names_are_short_plain_and_differ(one: str, other: str) -> None:
     assert (file_name(one).lower() == file_name(other).lower()) == (one == other)
 
 
+def test_a_folder_given_up_mends_nothing_that_another_program_is_writing(folder: HullFolder) -> None:
+    """A thread may be at work still when the app is closed; half a line may be another program's that writes it now."""
+    folder.save(make(1))
+    path = file_of(folder)
+    folder.close()
+    with HullFolder(folder.folder) as other, path.open("ab") as file:
+        other.save(make(2))
+        file.write(b"0123456789abcdef half of a line")
+        file.flush()
+        before = path.read_bytes()
+        for ask in (folder.ids, folder.count, folder.get, folder.entries, folder.hull, folder.look_at):
+            with pytest.raises(storage.FolderClosed):
+                ask(HULL)
+        assert path.read_bytes() == before
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such names")
 def test_a_file_whose_name_is_no_text_is_left_alone_and_told(folder: HullFolder) -> None:
     """A copy from a card that was written elsewhere: no command ends for it, and its name can be printed."""

@@ -152,7 +152,8 @@ def test_a_tablet_that_holds_such_bytes_comes_ashore_and_both_sides_are_equal(tm
         path.write_bytes(heading(HULL) + b"".join(map(_line, (*BYTES, GOOD.raw))))
         reports = [bring_ashore(folder, paired) for _ in range(2)]
         held: list[Entry] = [*shop.hulls.entries(HULL)]
+        here = folder.entries(HULL)
     assert [(report.equal, report.refused, report.not_kept) for report in reports] == [(True, (), ())] * 2
     assert [report.sent for report in reports] == [len(BYTES) + 1, 0]
     assert sorted((carried_by(one) for one in held if one.kind == STRAY), key=repr) == sorted(BYTES, key=repr)
-    assert len(replay(HULL, folder.entries(HULL)).view(JOB).unreadable) == len(BYTES)
+    assert len(replay(HULL, here).view(JOB).unreadable) == len(BYTES)

@@ -447,11 +447,12 @@ class HullFolder:
         """The entries of one hull; none when it is new.
 
         hull   : its number, typed in any way
-        errors : NewerFormat when its file was written by a newer version
+        errors : NewerFormat when its file was written by a newer version; FolderClosed, as of `read_once`
         """
         key = hull_number.key(hull)
         with self._guard:
             if key not in self._open:
+                self._refuse_closed()
                 path = self._hulls_folder / file_name(key)
                 if self._writing and self._sizes.least(path.name) and not _is_there(path):
                     self._note_gone(path)
@@ -751,12 +752,15 @@ class HullFolder:
         errors : FolderClosed; a thread that is still at work must not open files anew
         """
         with self._guard:
-            if self._writing and not self._locks:
-                raise storage.FolderClosed(f"{self.folder} is closed")
+            self._refuse_closed()
             held = [*self._open]
             entries = self.entries(hull)
             self.hold_only(held)
             return entries
+
+    def _refuse_closed(self) -> None:
+        if self._writing and not self._locks:
+            raise storage.FolderClosed(f"{self.folder} is closed")
 
     def hold_only(self, hulls: Collection[str]) -> None:
         """Hold no other hulls in memory: each is read anew when it is asked for.
@@ -1023,11 +1027,16 @@ class HullFolder:
         return bool(digest) and (digest == held or self._holds_all_of(note, self.ids(key)))
 
     def _names_here(self) -> set[str]:
-        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
+        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone.
+
+        What was kept as damaged and is shorter than the file was later is an older copy: the file may be gone.
+        """
         found: set[str] = set()
         with os.scandir(self._hulls_folder) as files:
             for file in files:
-                found.add(file.name.partition(SET_ASIDE)[0] if SET_ASIDE in file.name else file.name)
+                name, kept, _ = file.name.partition(SET_ASIDE)
+                if not kept or file.stat(follow_symlinks=False).st_size >= self._sizes.least(name):
+                    found.add(name)
                 if file.is_symlink():
                     found.add(Path(file.path).resolve().name)
         return found

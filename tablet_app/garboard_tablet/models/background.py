@@ -8,6 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from typing import Any, Protocol
 
+from garboard.disk.storage import FolderClosed
+
 log = logging.getLogger("garboard.tablet")
 
 
@@ -42,9 +44,11 @@ class Background:
         what   : what is being done, in words, for the log and for the page that shows a failure
         failed : called with a failure on the drawing thread, and shows it; `tell` unless given
         """
+        if self._stopped:
+            return  # the app is being closed: nobody waits for the result
         if not self.threads:
             done(work())
-        elif not self._stopped:  # else the app is being closed: nobody waits for the result
+        else:
             self._workers.submit(self._work, what, work, done, failed or partial(self.tell, what))
 
     def _work(
@@ -52,6 +56,8 @@ class Background:
     ) -> None:
         try:
             result = work()
+        except FolderClosed:
+            log.info("given up, as the app is being closed: %s", what)
         except BaseException as failure:  # whatever it is: who asked must not wait for an answer that never comes
             log.exception("work in the background failed: %s", what)
             told = failure if isinstance(failure, Exception) else RuntimeError(f"it ended by {type(failure).__name__}")
