@@ -6,19 +6,9 @@ from collections.abc import Mapping
 
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
+from garboard.hosting.host import BUILT_IN
 
-PLUGINS = dict.fromkeys(
-    (
-        "garboard_wiring_audit",
-        "garboard_heading_calibration",
-        "garboard_prop_check",
-        "garboard_fuel_curve",
-        "garboard_engine_trial",
-        "garboard_handover",
-        "garboard_shop",
-    ),
-    "1",
-)
+PLUGINS = dict.fromkeys(BUILT_IN, "1")
 """As delivered, in the order a tablet loads them."""
 
 _TYPED = (
