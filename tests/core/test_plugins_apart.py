@@ -434,3 +434,45 @@ def test_a_program_that_ends_waits_for_no_plugin(tmp_path: Path) -> None:
         *_, ended = judging.result(timeout=120)
     assert ended.finding.code == "sleeps.check.process_ended"
     assert [one.finding.code for one in host.assess(VIEW)] == ["sleeps.check.busy"]
+
+
+@pytest.mark.parametrize("is_stopped", [False, True])
+def test_a_process_that_ends_before_it_is_asked_is_no_fault_of_the_plugin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, is_stopped: bool
+) -> None:
+    apart = Apart()
+    host = host_of(apart, plugin(tmp_path, "meanwhile", "yield found()"))
+    send = Apart._to_send
+
+    def ended_meanwhile(apart: Apart, view: JobView) -> object:
+        sent, process = send(apart, view), apart._process
+        monkeypatch.undo()
+        apart.stop() if is_stopped else apart._kill_now()
+        assert process is not None
+        process.wait(60)
+        return sent
+
+    monkeypatch.setattr(Apart, "_to_send", ended_meanwhile)
+    assert [one.finding.code for one in host.assess(VIEW)] == ["meanwhile.check.process_ended"]
+    assert apart.starts == 1
+    assert [one.finding.code for one in host.assess(VIEW)] == [
+        "meanwhile.check.busy" if is_stopped else "meanwhile.check.fail"
+    ]
+    apart.close()
+
+
+def test_no_process_is_left_by_a_program_that_ends_meanwhile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    apart = Apart()
+    host = host_of(apart, plugin(tmp_path, "late", "yield found()"))
+    apart.close()
+    start, started = apart_module._started, []
+
+    def stopped_meanwhile(limits: Limits) -> object:
+        apart.stop()
+        started.append(start(limits))
+        return started[0]
+
+    monkeypatch.setattr(apart_module, "_started", stopped_meanwhile)
+    assert [one.finding.code for one in host.assess(VIEW)] == ["late.check.process_ended"]
+    assert started[0].returncode is not None
+    assert apart._process is None

@@ -139,7 +139,7 @@ class Apart:
         with self._turn():
             self._cuts = {of: codes for of, codes in self._cuts.items() if of[0] != name}
             self._ran_out.pop(name, None)
-            found = self._ask(("load", name, source.file, source.entry))
+            found = self._ask(self._running(), ("load", name, source.file, source.entry))
             self._loaded[name] = source
             self._there.add(name)
         (answer,) = found
@@ -212,8 +212,8 @@ class Apart:
     def asked(self, plugin: str, key: str, view: JobView) -> tuple[dict[FieldKey, bool], tuple[str, ...]]:
         """What a calculator asks of a job there, given or not, and the settings it reads. Raises PluginFault."""
         with self._turn():
-            self._bring(plugin)
-            (answer,) = self._ask(("ask", plugin, key, self._to_send(view)), view=view)
+            process = self._bring(plugin)
+            (answer,) = self._ask(process, ("ask", plugin, key, self._to_send(view)), view=view)
         places = {tuple(map(str, place)): bool(is_given) for *place, is_given in answer["asked"]}
         return places, tuple(map(str, answer["read"]))  # type: ignore[return-value]  # four texts each, as sent
 
@@ -233,8 +233,8 @@ class Apart:
             if len(cuts) >= MOST_CUTS:
                 raise NotJudgedHere(f"it was ended in {MOST_CUTS} jobs before and did not run again", cuts[-1])
             try:
-                self._bring(plugin)
-                self._ask(request(), answers, view)
+                process = self._bring(plugin)
+                self._ask(process, request(), answers, view)
             except (PluginFault, NotEnoughData) as raised:
                 failure = raised
                 if isinstance(raised, NotJudgedHere) and self._process is None:
@@ -250,15 +250,15 @@ class Apart:
     def blocks(self, plugin: str, key: str, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         """A section of the book, written there."""
         with self._turn():
-            self._bring(plugin)
-            answers = self._ask(("build", plugin, key, self._to_send(view), tuple(assessed)), view=view)
+            process = self._bring(plugin)
+            answers = self._ask(process, ("build", plugin, key, self._to_send(view), tuple(assessed)), view=view)
         return [plain.block_of(block) for answer in answers for block in answer.get("blocks", ())]
 
     def plausible(self, plugin: str, step: str, field: str, vessel: Vessel, of: str) -> tuple[float, float] | None:
         """The range a field's own function gives; none where that fails, as an unusual value is only asked about."""
         with suppress(PluginFault, NotEnoughData), self._turn():
-            self._bring(plugin)
-            (answer, *_) = self._ask(("plausible", plugin, step, field, vessel, of))
+            process = self._bring(plugin)
+            (answer, *_) = self._ask(process, ("plausible", plugin, step, field, vessel, of))
             low, high = answer["plausible"] or (None, None)
             if isinstance(low, int | float) and isinstance(high, int | float):
                 return float(low), float(high)
@@ -276,16 +276,22 @@ class Apart:
     # Asking
 
     def _ask(
-        self, request: tuple[Any, ...], answers: list[plain.Plain] | None = None, view: JobView | None = None
+        self,
+        process: subprocess.Popen[bytes],
+        request: tuple[Any, ...],
+        answers: list[plain.Plain] | None = None,
+        view: JobView | None = None,
     ) -> list[plain.Plain]:
-        """What the process answers, in pieces. Raises NotJudgedHere, PluginFault or NotEnoughData at their end."""
+        """What the process answers, in pieces. Raises NotJudgedHere, PluginFault or NotEnoughData at their end.
+
+        It may have ended since it got the plugin. One that is started here would not know it.
+        """
         answers = [] if answers is None else answers
         plugin, spent = str(request[1]), self._tally(view).spent
         left = self.limits.wall - spent.get(plugin, 0.0)
         if left <= 0:
             self._view = None  # it was not sent
             raise NotJudgedHere("took too long with its other checks of this job", "took_too_long")
-        process = self._running()
         watch = _Watch(process, left, self.limits.processor * _GRACE)
         try:
             with watch:
@@ -385,6 +391,8 @@ class Apart:
             self.starts += 1
             self._at_the_end = weakref.finalize(self, _close, self._process, self._printing)
             self._there.clear()
+            if self._is_stopped:  # whoever stops says so, then looks for the process; here it is the other way round
+                _kill(self._process)
             self._wait_until_it_answers(self._process)
         return self._process
 
@@ -395,15 +403,18 @@ class Apart:
                 _exchange(process, b"", self.limits.answer)
         except _Gone:
             self._end()
+            if self._is_stopped:
+                raise NotJudgedHere("the program ends", "process_ended") from None
             raise PluginFault("the process for plugins could not be started", "failed") from None
 
-    def _bring(self, plugin: str) -> None:
-        """See that the process has a plugin: one that was started again gets each when it is needed."""
-        self._running()
+    def _bring(self, plugin: str) -> subprocess.Popen[bytes]:
+        """The process with a plugin: one that was started again gets each when it is needed."""
+        process = self._running()
         if plugin not in self._there:
             source = self._loaded[plugin]
-            self._ask(("load", plugin, source.file, source.entry))
+            self._ask(process, ("load", plugin, source.file, source.entry))
             self._there.add(plugin)
+        return process
 
     def _end(self) -> None:
         process, self._process, self._view = self._process, None, None
