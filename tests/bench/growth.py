@@ -171,7 +171,7 @@ def merging(where: Path, sizes: Sequence[int]) -> Iterator[Growth]:
 
     goal = "constant: 1.2 times at most"
     yield grown(f"merge a tablet of {HULLS_OF_A_TABLET} known boats", goal, {size: work(size, 0) for size in sizes})
-    yield grown(f"the same, one of the {HULLS_OF_A_TABLET} new", "", {size: work(size, 1) for size in sizes})
+    yield grown(f"the same, one of the {HULLS_OF_A_TABLET} new", goal, {size: work(size, 1) for size in sizes})
 
 
 def digesting(where: Path, sizes: Sequence[int]) -> Iterator[Growth]:
