@@ -6,9 +6,13 @@ from collections.abc import Callable
 
 import pytest
 
+from garboard.fields import implausible
+from garboard.records import Battery, unusual_in
 from garboard.steps import Step
+from garboard.units import Amount
 from garboard_wiring_audit import ampacity, batteries, bus, conductors, loads, overcurrent, voltage_drop
 from garboard_wiring_audit.rules import rules_of
+from garboard_wiring_audit.steps import BATTERIES, STEPS
 from wiring_boats import HOST, wired_job
 
 CALCULATIONS = [
@@ -70,3 +74,20 @@ def test_every_finding_has_a_step_that_exists() -> None:
     """Calculators point at declared steps."""
     keys = {step.key for step in HOST.steps}
     assert {calculator.step for calculator in HOST.calculators} <= keys
+
+
+@pytest.mark.parametrize(
+    ("capacity", "fuse", "asked"),
+    [("12 Ah", "10 A", 0), ("18 Ah", "15 A", 0), ("400 Ah", "300 A", 0), ("3 Ah", "5 A", 2), ("3000 Ah", "600 A", 2)],
+)
+def test_the_battery_and_main_fuse_of_a_skiff_are_as_usual_as_those_of_a_cruiser(
+    capacity: str, fuse: str, asked: int
+) -> None:
+    """Common practice, no source: a skiff that lights its lamps and pumps its bilge has a small battery."""
+    (step,) = (step for step in STEPS if step.key == BATTERIES)
+    rating = step.field("fuse_rating")
+    assert rating is not None
+    battery = Battery(name="start", capacity=Amount.parse(capacity))
+    questions = [text for _, text in unusual_in(battery)]
+    questions.append(implausible(rating, fuse))
+    assert len([one for one in questions if one]) == asked
