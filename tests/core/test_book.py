@@ -775,6 +775,24 @@ def test_a_hull_number_with_its_country_stands_on_one_line_of_the_cover(view: Jo
     assert any(line.startswith(wide) for line in page_texts(book)[0].splitlines())
 
 
+def test_advice_is_counted_on_the_cover_and_told_to_the_owner(view: JobView) -> None:
+    """A boat whose battery gave out too soon had "nothing left to put right", and its owner read of nothing else."""
+    host = small_plugin.small_host()
+    (first, *others) = host.assess(attrs.evolve(view, notes=(), steps=()))
+    advice = attrs.evolve(
+        first.finding,
+        verdict=Verdict.ADVISE,
+        about="start battery",
+        sentence="2.7 h (2.2 to 3.3 h) from full, at 2.8 ± 0.1 A. 4 h wanted. Fit more capacity.",
+    )
+    passing = [attrs.evolve(one, finding=attrs.evolve(one.finding, verdict=Verdict.PASS)) for one in others]
+    pages = page_texts(handover_book(view, host, [attrs.evolve(first, finding=advice), *passing]))
+    assert f"{len(others)} of {len(others) + 1} checks passed. 1 piece of advice." in on_one_line(pages[0])
+    care = next(on_one_line(page) for page in pages if page.startswith("Care, and what you signed for"))
+    assert "Advice \u2022 Start battery: 2.7 h from full, at 2.8 A. The Record says what to do about each" in care
+    assert "Fit more capacity" not in care
+
+
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
     reader: Any = reader_of(small_book())
     assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]

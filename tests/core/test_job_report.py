@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 import small_plugin
-from garboard.findings import Basis, BasisKind
+from garboard.findings import Basis, BasisKind, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
 from garboard.judging.assessing import questions
@@ -137,6 +137,13 @@ def test_an_empty_punch_list_says_so(view: JobView) -> None:
 
 def test_an_empty_punch_list_of_a_job_that_was_judged_whole_says_just_that() -> None:
     assert nothing_to_put_right(()) == "Nothing left to put right."
+
+
+def test_an_empty_punch_list_counts_the_advice_above_it(view: JobView) -> None:
+    (one, *_) = small_plugin.small_host().assess(view)
+    advised = attrs.evolve(one, finding=attrs.evolve(one.finding, verdict=Verdict.ADVISE))
+    assert nothing_to_put_right([advised]) == "Nothing that was checked is left to put right; 1 piece of advice."
+    assert nothing_to_put_right([advised, advised]).endswith("; 2 pieces of advice.")
 
 
 def test_values_that_disagree_are_on_the_punch_list(view: JobView) -> None:

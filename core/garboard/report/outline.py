@@ -237,8 +237,9 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
     """What an empty punch list says: as much as was judged."""
     assessed = tuple(assessed)
     left_out = sum(map(is_left_out, assessed))
-    unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA] - left_out
-    said = []
+    found = counts(assessed)
+    unjudged, advised = found[Verdict.NOT_ENOUGH_DATA] - left_out, found[Verdict.ADVISE]
+    said = [f"; {in_number(advised, 'piece')} of advice"] if advised else []
     if unjudged:
         checks = "1 check was" if unjudged == 1 else f"{unjudged} checks were"
         said.append(f"; {checks} not made for want of data")

@@ -43,7 +43,17 @@ from garboard.report.blocks import (
     words,
 )
 from garboard.report.blocks import Block as Part
-from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, named, punch_list, result_of
+from garboard.report.outline import (
+    HandOver,
+    PunchItem,
+    cautions,
+    counts,
+    date_in_words,
+    first_sentence,
+    named,
+    punch_list,
+    result_of,
+)
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
 from garboard.report.photos import Photo, photos_of
 from garboard.report.printed import as_printed
@@ -60,6 +70,7 @@ _PLACE_OF_CAUTIONS, _PLACE_OF_CARE = 100, 900
 _WHAT_IS_OPEN = {"in doubt": "readings contradict each other"}
 _NOT_ALL_JUDGED = "Not everything was read or judged."
 _UNCERTAINTY = re.compile(r" ?± ?[\d.]+")
+_INTERVAL = re.compile(r" \([\d.,]+ to [\d.,]+[^()\d]*\)")
 
 
 @frozen(kw_only=True)
@@ -194,9 +205,17 @@ def _cover(built: Built) -> tuple[Sequence[str], Photographs | None, Logo | None
     return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo, logo
 
 
-def _not_made(found: Mapping[Verdict, int]) -> str:
-    unjudged = found[Verdict.NOT_ENOUGH_DATA]
-    return f" {in_number(unjudged, 'check')} not made." if unjudged else ""
+def _not_passed(found: Mapping[Verdict, int]) -> str:
+    advised, unjudged = found[Verdict.ADVISE], found[Verdict.NOT_ENOUGH_DATA]
+    return (f" {in_number(advised, 'piece')} of advice." if advised else "") + (
+        f" {in_number(unjudged, 'check')} not made." if unjudged else ""
+    )
+
+
+def _advice(finding: Finding) -> str:
+    """What was found, as an owner can follow it: what is to be done about it is said to the shop, in the Record."""
+    told = in_owners_words(f"{finding.about}: {_INTERVAL.sub('', first_sentence(finding.sentence))}")
+    return f"{told[:1].upper()}{told[1:]}"
 
 
 def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_judged: bool) -> Iterator[str]:
@@ -209,7 +228,7 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], a
         yield f"{'The one check' if len(assessed) == 1 else f'All {len(assessed)} checks'} {made}"
         return
     nothing = "Nothing that was checked is left to put right." if all_judged else _NOT_ALL_JUDGED
-    told = f"{_not_made(found)}{'' if items else f' {nothing}'}"
+    told = f"{_not_passed(found)}{'' if items else f' {nothing}'}"
     yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed.{told}"
     for number, item in enumerate(items[:_MOST_ON_COVER], 1):
         yield f"Open, {number} of {len(items)}: {_item(item)}"
@@ -259,6 +278,10 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_jud
         )
     elif all_judged:
         yield words("Nothing.", "body")
+    if advised := dict.fromkeys(_advice(one.finding) for one in assessed if one.finding.verdict is Verdict.ADVISE):
+        yield {"kind": "section", "words": "Advice"}
+        yield listed((("\u2022", text) for text in advised), size="body", indent=3.0)
+        yield words(f"The Record says what to do about each: from {number_of(RECORD_PART)}.", "note", colour="quiet")
     if not all_judged:
         yield words(f"{_NOT_ALL_JUDGED} What is open there is not known.", "body", bold=True)
 
