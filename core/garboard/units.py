@@ -388,14 +388,52 @@ def in_own_spelling(text: str, quantity: str) -> str:
     ('5600 rev/min', '5600 rpm')
     >>> in_own_spelling("−5 °C", "temperature"), in_own_spelling("−3 °/min", "rate of turn")
     ('-5 degC', '-3 deg/min')
+
+    A length may be written as on a rule or a propeller's hub: what is kept has decimals.
+
+    >>> in_own_spelling("14 1/2 in", "length"), in_own_spelling("9¼ in", "length"), in_own_spelling("24 ft 6 in", "length")
+    ('14.5 in', '9.25 in', '24.5 ft')
     """
     typed = text.strip().replace("−", "-", 1)  # as screens and paper show it
+    if quantity == "length":
+        typed = _in_decimals(typed)
     match = _AMOUNT.fullmatch(typed)
     unit = (match["unit"] or "") if match else ""
     meant = _meant(unit, UNITS_OF[quantity])
     is_sure = meant in UNITS_OF[quantity] and not _is_two(unit, UNITS_OF[quantity])
     is_other = meant != unit or typed != text.strip()
     return f"{match['text']} {meant}".rstrip() if match and is_other and is_sure else text
+
+
+_PARTS_OF_AN_INCH = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_FRACTION = re.compile(r"(?<![0-9./])(?:([0-9]{1,4})(?:\s+|\s*-\s*))?([0-9]{1,2})/(2|4|8|16|32|64)(?![0-9/.])")
+_FEET_AND_INCHES = re.compile(
+    r"""(-?)([0-9]{1,3})\s*(?:ft|feet|foot|')[\s-]*([0-9]{1,2}(?:\.[0-9]{1,6})?)\s*(?:inches|inch|in|"|'')""",
+    re.IGNORECASE,
+)
+_INCHES_OF_A_FOOT = 12
+
+
+def _in_decimals(length: str) -> str:
+    """A length without fractions and in one unit; what is written otherwise stays.
+
+    Feet and inches become inches where that many feet would have no end.
+    """
+    for sign, part in _PARTS_OF_AN_INCH.items():
+        length = length.replace(sign, f" {part}", 1)
+    length = _FRACTION.sub(_decimals_of, length.strip(), count=1)
+    both = _FEET_AND_INCHES.fullmatch(length)
+    if both is None or float(both[3]) >= _INCHES_OF_A_FOOT:
+        return length
+    inches = int(both[2]) * _INCHES_OF_A_FOOT + float(both[3])
+    feet = round(inches / _INCHES_OF_A_FOOT, 4)
+    is_even = feet * _INCHES_OF_A_FOOT == inches
+    return f"{both[1]}{feet:g} ft" if is_even else f"{both[1]}{inches:.10g} in"
+
+
+def _decimals_of(fraction: re.Match[str]) -> str:
+    whole, above, below = int(fraction[1] or 0), int(fraction[2]), int(fraction[3])
+    return f"{whole + above / below:.10g}" if above < below else fraction[0]
 
 
 def _meant(unit: str, units: Iterable[str] = ()) -> str:

@@ -38,6 +38,28 @@ from garboard.units import in_own_spelling, parse_amount
         ("7 M", "length", "7 m"),
         ("60 NM", "distance", "60 nm"),
         ("60 M", "distance", "60 M"),  # nautical miles on a chart: 1852 times a metre
+        # as stamped on a hub, or read off a rule
+        ("14 1/2 in", "length", "14.5 in"),
+        ("14-1/2 inch", "length", "14.5 in"),
+        ('9 1/4"', "length", "9.25 in"),
+        ("9\u00bc in", "length", "9.25 in"),
+        ("-3/4 in", "length", "-0.75 in"),
+        ("\u22121\u00bd in", "length", "-1.5 in"),
+        ("1 1/64 in", "length", "1.015625 in"),
+        ("1/2 ft", "length", "0.5 ft"),
+        ("24' 6\"", "length", "24.5 ft"),
+        ("24 ft 6 in", "length", "24.5 ft"),
+        ("24 ft 7 1/2 in", "length", "24.625 ft"),
+        ("5 feet 9 inches", "length", "5.75 ft"),
+        ("24 ft 4 in", "length", "292 in"),  # 24.3333... ft
+        # no length, no part of an inch, or two lengths: as typed, and refused
+        ("14 1/2 kn", "speed", "14 1/2 kn"),
+        ("14 3/2 in", "length", "14 3/2 in"),
+        ("14 1/3 in", "length", "14 1/3 in"),
+        ("14 1/2/4 in", "length", "14 1/2/4 in"),
+        ("131/32 in", "length", "131/32 in"),
+        ("14.5 1/2 in", "length", "14.5 1/2 in"),
+        ("24 ft 13 in", "length", "24 ft 13 in"),
     ],
 )
 def test_a_unit_is_spelled_as_here_where_it_is_certain(typed: str, quantity: str, kept: str) -> None:
