@@ -148,6 +148,12 @@ class Field:
         _check_ends(self.name, "plausible", self.plausible)
         _check_ends(self.name, "doubted_outside", self.doubted_outside)
         _check_ends(self.name, "hard", self.hard)
+        if self.plausible and self.doubted_outside:
+            (low, high), (lowest, highest) = self.plausible, self.doubted_outside
+            if not lowest <= low <= high <= highest:
+                raise ValueError(
+                    f"field {self.name!r}: doubted_outside must hold all of plausible, {low:g} to {high:g}"
+                )
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
         for name, kind in (("each", self.each), ("of_several", self.of_several)):

@@ -391,8 +391,10 @@ def in_own_spelling(text: str, quantity: str) -> str:
 
     A length may be written as on a rule or a propeller's hub: what is kept has decimals.
 
-    >>> in_own_spelling("14 1/2 in", "length"), in_own_spelling("9¼ in", "length"), in_own_spelling("24 ft 6 in", "length")
-    ('14.5 in', '9.25 in', '24.5 ft')
+    >>> in_own_spelling("14 1/2 in", "length"), in_own_spelling("9¼ in", "length")
+    ('14.5 in', '9.25 in')
+    >>> in_own_spelling("24 ft 6 in", "length"), in_own_spelling("24 ft 4 in", "length")
+    ('24.5 ft', '292 in')
     """
     typed = text.strip().replace("−", "-", 1)  # as screens and paper show it
     if quantity == "length":

@@ -194,6 +194,20 @@ def test_a_value_out_of_its_range_says_what_its_author_says_of_it(tmp_path: Path
     assert [one.fault.where for one in refused.value.faults] == ["value[1].outside"]
 
 
+def test_a_value_that_can_hardly_be_is_doubted_as_its_author_says(tmp_path: Path) -> None:
+    amount = 'kind = "amount"\nunit = "in"'
+    text = GOOD.replace(amount, f"{amount}\nplausible = [20, 40]\ndoubted_outside = [10, 100]")
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    for height, verdict, doubts in (("90 in", "pass", 0), ("110 in", "advise", 1)):
+        (found,) = as_data(judge(job_from(job("rail.look", {}, height=height), host), host))
+        assert (found["verdict"], len(found["doubted"])) == (verdict, doubts)
+    assert "110 in, where 10 to 100 in can be right" in found["doubted"][0]["text"]
+    with pytest.raises(CheckRefused) as refused:
+        check_of(text.replace("[20, 40]", "[5, 40]").encode())
+    assert "doubted_outside must hold all of plausible, 5 to 40" in str(refused.value.faults[0].fault)
+
+
 HOSTILE_NAMES = [one[0] for one in HOSTILE]
 
 

@@ -442,6 +442,7 @@ class _Reading:
             "choices": entry.texts("choices") if kind is Kind.CHOICE else (),
             "plausible": entry.ends("plausible") if kind in (Kind.AMOUNT, Kind.COUNT) else None,
             "hard": entry.ends("hard") if kind in (Kind.AMOUNT, Kind.COUNT) else None,
+            "doubted_outside": entry.ends("doubted_outside") if kind in (Kind.AMOUNT, Kind.COUNT) else None,
             "offers": entry.texts("offers") if kind in (Kind.AMOUNT, Kind.TEXT) else (),
             "required": entry.flag("required", True),
             "help": entry.text("help", ""),
