@@ -5,7 +5,8 @@ from __future__ import annotations
 import keyword
 import re
 import tomllib
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -454,11 +455,14 @@ class _Reading:
         if None in columns or (kind is Kind.AMOUNT and not quantity):
             return None
 
-        def made() -> Field:
+        def made(more: Mapping[str, Any] = given) -> Field:
             inner = tuple(column for column in columns if column is not None)
-            return Field(name=name, title=title, kind=kind, quantity=quantity, unit=unit, columns=inner, **given)
+            return Field(name=name, title=title, kind=kind, quantity=quantity, unit=unit, columns=inner, **more)
 
         field = self.faults.attempt(entry.path, made, None)
+        if field is None:  # told; whatever names it is not told as well
+            with suppress(ValueError):
+                field = made({"choices": given["choices"], "each": given["each"]})
         if field is not None:
             self._keep_field(field, step, table or each, entry)
         return field
