@@ -10,7 +10,7 @@ from typing import Any
 import attrs
 import pytest
 
-from garboard.disk.clock import Stamp
+from garboard.disk.clock import Stamp, moment_in_words
 from garboard.disk.entries import make_entry
 from garboard.findings import Verdict
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
@@ -38,7 +38,8 @@ def test_from_a_why_to_the_value_and_back(failing: Driver) -> None:
     d = failing
     d.press("finding 0")
     assert d.says("From these values")
-    assert d.says("Robin, 20")
+    (one,) = (one for one in view_of(d).measurements if one.field == "heard")
+    assert d.says(f"Robin, {moment_in_words(one.at)}")
     d.press("rests on Heard from the end of the dock", "choice Yes")
     assert d.app.tablet.session.here.page == "why"
     assert d.says("was fail, now pass")
@@ -164,11 +165,14 @@ def test_a_disagreement_says_who_when_and_with_which_instrument(drive: Drive) ->
     new_job(d)
     disagree(d)
     d.press("punch list")
-    told = ("Kim, 2026-05-14 09:30, receiver 1", "Lee, 2026-05-14 09:31, receiver 2")
+    told = ("Kim, 14 May 2026, 09:30, receiver 1", "Lee, 14 May 2026, 09:31, receiver 2")
     assert all(d.says(f"{value}: {who}") for value, who in zip(("40 kn", "44 kn"), told, strict=True))
     d.press("missing 40 kn against 44 kn. Choose the right one.")
     cards = [card_with(d, value) for value in ("40\u00a0kn", "44\u00a0kn")]
-    assert [tuple(card[1:]) for card in cards] == [tuple(who.split(", ")) for who in told]
+    assert [tuple(card[1:]) for card in cards] == [
+        ("Kim", "14 May 2026, 09:30", "receiver 1"),
+        ("Lee", "14 May 2026, 09:31", "receiver 2"),
+    ]
     d.press("value 44 kn", "reason other instrument")
     assert view_of(d).value("dock.full", "speed") == "44 kn"
     assert d.app.tablet.session.here.page == "punch list"

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
+from garboard.disk.clock import moment_in_words
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
 from garboard.history.merge import merge
@@ -445,10 +446,10 @@ def test_when_a_picture_was_taken_is_said_only_where_it_is_known(drive: Drive, t
     d.press("photos", "choose picture")
     (photo,) = _photos(d)
     assert (photo.taken, photo.kept[:2]) == ("", "20")
-    assert d.says(f"kept {photo.kept[:10]}")
+    assert d.says(f"kept {moment_in_words(photo.kept)}")
     d.press("take picture")
     taken = next(one.taken for one in _photos(d) if one.name != "old.jpg")
-    assert d.says(taken[:16].replace("T", " "))
+    assert d.says(moment_in_words(taken))
     assert not d.says("kept 20")
 
 

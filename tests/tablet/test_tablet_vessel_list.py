@@ -83,7 +83,7 @@ def test_a_single_boat_in_order_is_not_hidden_nor_is_one_that_is_searched_for(dr
 
 def test_a_job_from_a_file_that_says_no_day_is_not_opened_on_nothing() -> None:
     assert [when_opened(Job(id="J-1", opened=day)) for day in ("2026-05-14", "")] == [
-        "opened 2026-05-14",
+        "opened 14 May 2026",
         "no day of opening",
     ]
 

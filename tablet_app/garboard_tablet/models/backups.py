@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.clock import moment_in_words
 from garboard.disk.storage import make_folder, remove_unfinished
 from garboard.faults import GarboardError, in_number, in_words
 from garboard.verdict import Verdict
@@ -212,7 +213,7 @@ class Backups:
             boats = phrase(
                 "{kept} of {boats}", kept=made.hulls, boats=in_number(made.hulls + made.hulls_left_out, "boat")
             )
-        when = made.at[:16].replace("T", " ")
+        when = moment_in_words(made.at)
         kept = phrase("{boats}, not all of it", boats=boats) if lacking else boats
         self._tablet.change_settings(attrs.evolve(self._tablet.settings, backed_up=(f"{when},", kept)))
         saved = phrase("{boats} saved and read back: {where}", boats=f"{boats[:1].upper()}{boats[1:]}", where=put.where)

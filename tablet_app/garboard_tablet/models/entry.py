@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.clock import moment_in_words
 from garboard.faults import in_number
 from garboard.history.registers import RegisterKey
 from garboard.records import JsonValue, Vessel, is_equipment
@@ -482,7 +483,7 @@ def _rival(field: Field, entry: Entry) -> Rival:
         value=entry.value,
         text=shown_of(field, entry.value),
         who=entry.by,
-        when=entry.at[:16].replace("T", " "),
+        when=moment_in_words(entry.at),
         instrument=instrument if isinstance(instrument, str) else "",
     )
 

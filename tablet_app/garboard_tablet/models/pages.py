@@ -9,6 +9,7 @@ from typing import Any
 
 import attrs
 
+from garboard.disk.clock import moment_in_words
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.plans import SetAside, aside_in
@@ -167,9 +168,9 @@ def who_when(one: Measurement) -> str:
     """Who stated a value, when, and with which instrument.
 
     >>> who_when(Measurement(step="a.b", field="c", value="1 V", by="Kim", at="2026-05-14T09:30:00+02:00"))
-    'Kim, 2026-05-14 09:30'
+    'Kim, 14 May 2026, 09:30'
     """
-    return ", ".join(filter(None, (one.by, one.at[:16].replace("T", " "), one.instrument)))
+    return ", ".join(filter(None, (one.by, moment_in_words(one.at), one.instrument)))
 
 
 def steps_by_phase(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.clock import moment_in_words
 from garboard.disk.photo_words import BEGINNING, keep_file
 from garboard.disk.storage import make_folder
 from garboard.faults import InputError, in_words
@@ -239,12 +240,8 @@ def caption(tablet: Tablet, route: Route, photo: Photo) -> str:
 def when(photo: Photo) -> str:
     """When a photo was taken; where nobody knows, when it was kept, and that it was."""
     if photo.taken:
-        return _to_the_minute(photo.taken)
-    return phrase("kept {time}", time=_to_the_minute(photo.kept)) if photo.kept else ""
-
-
-def _to_the_minute(time: str) -> str:
-    return time[:16].replace("T", " ")
+        return moment_in_words(photo.taken)
+    return phrase("kept {time}", time=moment_in_words(photo.kept)) if photo.kept else ""
 
 
 @attrs.define(eq=False)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard import hull_number
-from garboard.disk.clock import is_ahead, latest_here
+from garboard.disk.clock import is_ahead, latest_here, moment_in_words
 from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
@@ -155,9 +155,8 @@ class VesselLine:
     @property
     def saved_words(self) -> str:
         """When it was last saved; a time ahead of this tablet's clock says so, as one of two clocks is wrong then."""
-        return (
-            phrase("{saved} (by a clock ahead of this one)", saved=self.saved) if is_ahead(self.saved) else self.saved
-        )
+        saved = moment_in_words(self.saved)
+        return phrase("{saved} (by a clock ahead of this one)", saved=saved) if is_ahead(self.saved) else saved
 
     @property
     def job_meant(self) -> str:
@@ -474,7 +473,11 @@ def latest_job(tablet: Tablet, hull: str) -> str:
 
 def when_opened(record: Job) -> str:
     """A job from a file may say no day."""
-    return phrase("opened {opened}", opened=record.opened) if record.opened else phrase("no day of opening")
+    return (
+        phrase("opened {opened}", opened=moment_in_words(record.opened))
+        if record.opened
+        else phrase("no day of opening")
+    )
 
 
 def told_apart(tablet: Tablet, hull: str) -> dict[str, str]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
-from garboard.disk.clock import clock_mark
+from garboard.disk.clock import moment_in_words
 from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
 from garboard.records import SIGN_AT_HAND_OVER, SignOff
@@ -162,7 +162,7 @@ def _signed_row(signed: SignOff) -> RowPress:
     return RowPress(
         signed.name,
         lambda: None,
-        small=f"{signed.role}, {signed.at[:16].replace('T', ' ')}{clock_mark(signed.at)}",
+        small=f"{signed.role}, {moment_in_words(signed.at)}",
         mark=state_mark("look again" if signed.stale else "done"),
         word="changed since" if signed.stale else "covers all",
         name=f"signed {signed.role}",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.disk.clock import moment_in_words
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_words
 from garboard.findings import Finding, Verdict, rounded_beside
@@ -429,7 +430,7 @@ def _run_row(found: Review | str | None, run: KeptRun, do: Callable[[], None], i
     if run.thrown_away:
         mark = state_mark("to do")
     review = found if isinstance(found, Review) else None
-    when = (review.when if review else "") or phrase("kept {at}", at=run.at[:16].replace("T", " "))
+    when = (review.when if review else "") or phrase("kept {at}", at=moment_in_words(run.at))
     lines = [", ".join(filter(None, (review.reached, review.length)))] if review else []
     return RunRow(
         when,
