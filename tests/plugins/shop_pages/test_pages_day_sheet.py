@@ -22,6 +22,9 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import InputError
+from garboard.history.authoring import Author, retract, settle
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.recordings import load_recording
@@ -32,7 +35,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
-from garboard_shop.pages.index import Index, card_of
+from garboard_shop.pages.index import Card, Index, Wanted, card_of
 from garboard_shop.pages.summaries import BoatSummary, Stale, Summaries
 from garboard_shop.store import Delivery, Store
 from pages_rig import (
@@ -372,6 +375,39 @@ def test_unknown_boats_jobs_and_figures_are_not_found(manager: Browser) -> None:
         answer = manager.get(path)
         assert answer.status_code == 404
         assert "<h1>Not found</h1>" in answer.text
+
+
+def test_a_card_says_what_stands_and_is_found_by_what_stood() -> None:
+    """Of what was taken back, its reason stood as the boat's name; of two values that disagree, one of them alone."""
+    one, other = (Author(name, name) for name in ("tablet 8", "tablet 9"))
+    held: dict[str, Entry] = {}
+
+    def now() -> HullState:
+        return replay(SALTGRASS, held.values())
+
+    def keep(*entries: Entry) -> None:
+        held.update((entry.id, entry) for entry in entries)
+
+    def card() -> Card:
+        return card_of(SALTGRASS, [entry.raw for entry in held.values()])
+
+    pitch = RegisterKey("field", "", ("engines", "port", "propeller", "pitch"))
+    for kind, subject, value in (
+        ("field", ("name",), "Petrel"),
+        ("field", pitch.subject, "19 in"),
+        ("job", ("owner",), "B. Wren"),
+    ):
+        keep(one.write(now(), kind, subject, value, job="j1"))
+    keep(retract(one, now(), pitch, "typed on the wrong boat"))
+    keep(retract(one, now(), RegisterKey("field", "", ("name",)), "another boat's"))
+    keep(one.write(now(), "job", ("owner",), "C. Tern", job="j1"))
+    assert (card().name, card().owners, card().propellers) == ("", ("C. Tern",), ())
+    assert all(Wanted.typed(words).fits(card()) for words in ("petrel", "wren", "tern"))
+    before = now()
+    keep(one.write(before, "field", pitch.subject, "21 in"), other.write(before, "field", pitch.subject, "17 in"))
+    assert card().propellers == ("port: pitch 17 in or 21 in",)
+    keep(settle(one, now(), pitch, "21 in", "read again"))
+    assert card().propellers == ("port: pitch 21 in",)
 
 
 def test_a_card_holds_what_a_boat_is_found_by() -> None:
