@@ -16,6 +16,7 @@ from garboard.disk.storage import FolderClosed
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
+from garboard.records import JsonValue
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessel_watch import READING_A_BOAT, VesselWatch
@@ -149,7 +150,7 @@ def test_a_recording_that_comes_after_the_entry_that_names_it_makes_the_line_ane
     """Entries are brought ashore first. The connection may end before the recordings come, and change what is found."""
     hull = NUMBERS[0]
     job, content = tablet.boat(hull).jobs[-1], b"as it was recorded"
-    value = {"file": sha256(content).hexdigest(), "name": "run.csv"}
+    value: JsonValue = {"file": sha256(content).hexdigest(), "name": "run.csv"}
     tablet.save(measure(tablet.author(), tablet.state_of(hull, job), job, "dock.horn", "sound", value))
     desk = Desk(tablet, lines_now(tablet))
     assert desk.vessels.stale() == ()

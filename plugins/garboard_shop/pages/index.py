@@ -34,6 +34,8 @@ A_DAY = 24 * 60 * 60 * 1000
 """Boats that came ashore so long before the start are made ready first [ms]."""
 SHORTEST_PAUSE = 2.0
 """Between two looks for what is new [s]."""
+LOOKED_THROUGH = 60.0
+"""So often all boats are looked through [s]: no clock has to be right by which deliveries were noted."""
 MOST_SHOWN = 100
 LONGEST_SEARCH = 200
 """Characters looked at of what is searched for: each word costs a look through all boats."""
@@ -359,6 +361,7 @@ class Index:
         self._days: dict[str, set[str]] = {}
         self._numbers = hull_number.KnownNumbers()
         self._looked_at = 0
+        self._looked_through = -LOOKED_THROUGH
         self._all_read = False
         self._guard = threading.Lock()
         self._stop = threading.Event()
@@ -387,6 +390,8 @@ class Index:
             changed = {
                 hull for one in self._store.deliveries(self._looked_at - OVERLAP, began + OVERLAP) for hull in one.ids
             }
+            if began < self._looked_at or time.monotonic() - self._looked_through > LOOKED_THROUGH:
+                changed |= self._grown()
             for hull in sorted(changed):
                 if self._stop.is_set():
                     return
@@ -396,12 +401,21 @@ class Index:
             for hull in sorted({hull for one in self._store.deliveries(began - A_DAY, began) for hull in one.ids}):
                 if not self._stop.is_set():
                     self._make_ready(hull)
+            self._looked_through = time.monotonic()
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
                     return
                 self._read_for_the_search(hull)
             self._all_read = True
         self._looked_at = began
+
+    def _grown(self) -> set[str]:
+        """Hulls that hold more than was read of them, whatever the time of their deliveries: another server's clock,
+        or this one's before it was set, may be wrong.
+        """
+        self._looked_through = time.monotonic()
+        held = self._store.digests().items()
+        return {hull for hull, one in held if hull not in self._own or self._own[hull].entries != one.entries}
 
     def _read_for_the_search(self, hull: str) -> bool:
         try:

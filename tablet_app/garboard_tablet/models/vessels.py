@@ -452,7 +452,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
 def _lacking(tablet: Tablet, hull: str) -> set[str]:
     """Photos and recordings that a boat's jobs name and this tablet does not hold."""
     measured = (one.value for job in tablet.boat(hull).jobs for one in tablet.view(hull, job).measurements)
-    named = {value["file"] for value in measured if isinstance(value, dict) and isinstance(value.get("file"), str)}
+    named = {str(value["file"]) for value in measured if isinstance(value, dict) and "file" in value}
     return {name for name in named if name not in tablet.files.attachments}
 
 

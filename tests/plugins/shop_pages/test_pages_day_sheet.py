@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -35,7 +36,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
-from garboard_shop.pages.index import Card, Index, Wanted, card_of
+from garboard_shop.pages.index import LOOKED_THROUGH, Card, Index, Wanted, card_of
 from garboard_shop.pages.summaries import BoatSummary, Stale, Summaries
 from garboard_shop.store import Delivery, Store
 from pages_rig import (
@@ -434,6 +435,33 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
     assert card.days == {"2026-11-25", "2026-02-03"}
+
+
+def test_a_boat_is_found_whose_delivery_was_noted_by_a_clock_that_was_wrong(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It came while the clock was a year ahead, which was then set back; or to another server, hours behind."""
+    year = 365 * 24 * 60 * MINUTE
+    times = [NOON + year]
+    with contextlib.closing(EmbeddedStore(tmp_path)) as store:
+
+        def comes(number: str, at: int) -> None:
+            new = entry("field", ("name",), "Petrel", hull=number)
+            store.put_if_absent({number: CheckedEntries({new.id: new.raw})}, "tablet 1", at, 0)
+
+        index = Index(store, now=lambda: times[0])
+        comes(SALTGRASS, NOON)
+        index.refresh()
+        comes(KITTIWAKE, NOON + year + MINUTE)
+        times[0] = NOON
+        index.refresh()
+        assert {card.hull for card in index.search("petrel")} == {SALTGRASS, KITTIWAKE}
+        comes(LONG_REACH, NOON - 60 * MINUTE)
+        index.refresh()
+        monkeypatch.setattr(index, "_looked_through", -LOOKED_THROUGH)
+        times[0] += MINUTE
+        index.refresh()
+        assert len(index.search("petrel")) == 3
 
 
 NUMBERS = st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}")
