@@ -20,7 +20,7 @@ from garboard.records import JsonValue
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessel_watch import READING_A_BOAT, VesselWatch
-from garboard_tablet.models.vessels import VesselLine, VesselList, vessel_line
+from garboard_tablet.models.vessels import LINES, VesselLine, VesselList, vessel_line
 from tablet.driver import Drive
 
 NUMBERS = ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526", "XYZAB126F526")
@@ -159,6 +159,24 @@ def test_a_recording_that_comes_after_the_entry_that_names_it_makes_the_line_ane
     desk.watch.look()
     desk.to_the_end()
     assert desk.vessels.stale() == ()
+
+
+def test_a_kept_line_that_is_not_as_it_was_written_is_made_anew_and_keeps_no_page_from_opening(tablet: Tablet) -> None:
+    """Each of these ended the first page at every start, or was shown as it stood."""
+    vessels = VesselList(tablet, lines_now(tablet))
+    vessels.keep()
+    sound = {row["hull"]: row for row in vessels.document.rows(LINES)}
+    for name, value in (
+        ("failing", "x"), ("failing", {"j": "one"}), ("saved", 3), ("name", 12), ("fails", "many"),
+        ("also", [3]), ("done", None), ("total", -1), ("left", 10**30), ("lacking", [5]), ("hull", None),
+    ):  # fmt: skip
+        rows = [{**row, name: value} if row["hull"] == NUMBERS[0] else row for row in sound.values()]
+        vessels.document.put_rows(LINES, "job", rows)
+        again = VesselList(tablet)
+        again.read()
+        assert again.stale() == (NUMBERS[0],), (name, value)
+        assert [line.stands and line.saved_words for line in again.found("")], (name, value)
+        assert not tablet.damaged
 
 
 def test_plugins_are_imported_beside_the_drawing_thread_where_a_line_is_to_be_made(tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,8 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
+MOST_COUNTED = 1_000_000
+"""More steps or checks no line counts: it was not written by this program."""
 RULES = 2
 """By which rules a line is made. One more with each change of what a kept line would say of the same files."""
 MOST_PEOPLE, LONGEST_NAME = 17, 40
@@ -216,7 +218,8 @@ class VesselList:
         document = self.document
 
         def read() -> dict[str, VesselLine]:
-            return {row["hull"]: _line_kept(row) for row in document.rows(LINES)}
+            lines = filter(None, map(_line_kept, document.rows(LINES)))
+            return {line.hull: line for line in lines}
 
         self.lines = document.read_or_begin_anew(read, self.tablet.damaged)
         self._kept = self.snapshot()
@@ -391,13 +394,29 @@ def as_it_is(files: HullFolder, hull: str) -> str:
     return f"{found.st_size} {changed(found)}"
 
 
-def _line_kept(row: Mapping[str, Any]) -> VesselLine:
-    """A line as it was kept; json has no tuples."""
-    known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
-    known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people", "lacking")}
+def _line_kept(row: Mapping[str, Any]) -> VesselLine | None:
+    """A line as it was kept; None for one that is not as it was written, which is made anew. JSON has no tuples."""
+    known = {name: row[name] for name in _IN_A_LINE if name in row}
+    if not all(_IN_A_LINE[name](value) for name, value in known.items()) or not known.keys() >= _NEEDED:
+        return None
     if known.get("rules") != RULES:
         known["stamp"] = ""  # of another version: worked out anew
-    return VesselLine(**known)
+    fields: dict[str, Any] = {name: tuple(one) if isinstance(one, list) else one for name, one in known.items()}
+    return VesselLine(**fields)
+
+
+def _is_count(value: object) -> bool:
+    return type(value) is int and 0 <= value < MOST_COUNTED
+
+
+_KINDS: Mapping[str, Callable[[Any], bool]] = {
+    "str": lambda value: isinstance(value, str),
+    "int": _is_count,
+    "tuple[str, ...]": lambda value: isinstance(value, list) and all(isinstance(one, str) for one in value),
+    "Mapping[str, int]": lambda value: isinstance(value, dict) and all(map(_is_count, value.values())),
+}
+_IN_A_LINE = {name: _KINDS[str(field.type)] for name, field in attrs.fields_dict(VesselLine).items()}
+_NEEDED = {name for name, field in attrs.fields_dict(VesselLine).items() if field.default is attrs.NOTHING}
 
 
 def stamp_of(stamps: Iterable[str]) -> str:
