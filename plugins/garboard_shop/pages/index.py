@@ -13,6 +13,7 @@ import time
 from bisect import bisect_right
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
+from datetime import date
 from itertools import accumulate, islice
 
 import attrs
@@ -83,6 +84,13 @@ class Card:
     def name(self) -> str:
         return self.names[-1] if self.names else ""
 
+    def last_day(self, before: str) -> str:
+        """The latest day before one, on which something was entered; "" where there is none.
+
+        before : "2026-05-16"; a tablet whose clock is ahead enters on days that have not come yet
+        """
+        return max((day for day in self.days if day < before), default="")
+
     @property
     def order(self) -> tuple[str, str]:
         """Where it stands in a list of boats."""
@@ -121,7 +129,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     days, count, facts, decisions = set[str](), 0, list[Entry](), list[Entry]()
     for raw in entries:
         count += 1
-        if day := _day_in(raw):
+        if (day := _day_in(raw)) not in days and _is_day(day):
             days.add(day)
         is_decision = any(kind in raw for kind in _DECISIONS)
         if is_decision or b'"kind":"job"' in raw or b'"kind":"field"' in raw:
@@ -267,6 +275,13 @@ def _day_in(raw: bytes) -> str:
     place = raw.find(b'"at":"')
     day = raw[place + 6 : place + 16] if place >= 0 else b""
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _when(entry: Entry) -> tuple[Stamp, bytes]:

@@ -437,6 +437,20 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     assert card.days == {"2026-11-25", "2026-02-03"}
 
 
+def test_work_of_a_tablet_whose_clock_is_ahead_is_not_the_last_day_a_boat_was_worked_on(
+    pages: Pages, manager: Browser
+) -> None:
+    put(pages, entry("field", ("name",), "Petrel", hull=MISTYPED, at="2027-12-14T11:00:00+00:00"))
+    beam = entry("field", ("beam",), "8 ft", hull=MISTYPED)
+    put(pages, beam)
+    pages.desk.index.refresh()
+    words = words_of(manager.text("/boats?q=petrel"))
+    assert "25 November 2026 Some work has a day to come: a tablet's clock is ahead." in words
+    assert "2027" not in words
+    assert card_of(MISTYPED, [beam.raw.replace(b"2026-11-25", b"2026-99-99")]).days == set()
+    assert "a day to come" not in words_of(manager.text("/boats?q=kittiwake"))
+
+
 def test_a_boat_is_found_whose_delivery_was_noted_by_a_clock_that_was_wrong(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
