@@ -91,6 +91,54 @@ def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_for
     assert run(repair.command, other, "--forget", HERE)[0] != 0, "a shorter one is told as cut off"
 
 
+def another_boats(folder: Path) -> bytes:
+    return (folder / HULLS_FOLDER / file_name(OTHER)).read_bytes()
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        lambda folder: another_boats(folder),
+        lambda folder: another_boats(folder).replace(b"garboard hull 1", b"garboard hull x"),
+        lambda folder: another_boats(folder)[: another_boats(folder).rfind(b"\n", 0, -1) + 1],
+        lambda folder: b"\0" * len(path_in(folder).read_bytes()),
+    ],
+    ids=["another boat's", "with a damaged heading", "shorter than ours", "as long, and empty"],
+)
+def test_another_boats_file_copied_over_ours_is_told_until_all_is_back(
+    folder: Path, made: Callable[[Path], bytes]
+) -> None:
+    """Nothing it holds is missing, and it is as long as ours or longer: repair, digest and merge called all well."""
+    for speed in ("28 kn", "29 kn"):
+        enter(folder, OTHER, speed)
+        enter(folder.parent / "copy", OTHER, speed)
+    enter(folder, HERE, "32 kn")
+    enter(folder, HERE, "33 kn")
+    shutil.copytree(folder, folder.parent / "whole")
+    path_in(folder).write_bytes(made(folder))
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        assert not merge([source], target).complete
+    for _ in "twice":
+        status, said = run(repair.command, folder)
+        assert (status, ALL_WELL in said) == (1, False)
+        assert run(digest.command, folder)[0] == 1
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "newer") as target:
+        assert not merge([source], target).complete
+    with HullFolder(folder.parent / "whole", read_only=True) as source, HullFolder(folder) as target:
+        assert merge([source], target).complete
+    assert run(digest.command, folder)[0] == 0
+    assert not told(folder)
+
+
+def test_a_boats_file_under_a_name_that_never_was_here_is_no_all_clear(folder: Path) -> None:
+    path_in(folder).rename(folder / HULLS_FOLDER / file_name("QQZ04419D626"))
+    (folder / FILE).unlink()  # as an older version left it
+    for _ in "twice":
+        status, said = run(repair.command, folder)
+        assert (status, ALL_WELL in said) == (1, False)
+        assert "1 entry, of a file found damaged before" in " ".join(said.split())
+
+
 def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_put_right(folder: Path) -> None:
     """All of the damaged file could be read, so its damage was told once, and what ours had held never."""
     other = folder.parent / "other"

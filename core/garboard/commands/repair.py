@@ -86,7 +86,7 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     """What was set aside before, and what entries name and is not here."""
     from garboard.history.exchange import attachments_missing
 
-    told = {damage.set_aside for damage in hulls.damage_found()}
+    told = {damage.set_aside for damage in hulls.damage_found() if damage.lost}
     for lost in hulls.set_aside():
         if lost.file not in told:
             yield (

@@ -1142,12 +1142,12 @@ class HullFolder:
     def keep_beside(self, damage: Damage) -> Path | None:
         """Keep another folder's damaged hull file as it is, beside our own, where something of it is not here.
 
-        returns : where it is kept, once however often it comes; None where all of it is here, or it is no hull file
+        returns : where it is kept, once however often it comes; None where all of it is here, or it is gone, or none
         errors  : NotSaved; OSError and NewerFormat when it cannot be read
         """
         with self._guard:
             path = damage.file
-            if path.suffix != SUFFIX:
+            if path.suffix != SUFFIX or damage.is_gone:
                 return None
             data = storage.content_of(damage.set_aside or path)
             here = {name for key in self.readable() for name in self.ids(key)}
@@ -1358,21 +1358,33 @@ class HullFolder:
         return self._key_of_name[name]
 
     def _take_out_of_use(self, path: Path) -> None:
+        """Keep beside what stands under a hull file's name and is none of it, and tell what the file held before."""
         if path in {damage.file for damage in self._damage}:
             return
-        size = path.stat().st_size
+        content, least = path.read_bytes(), self._sizes.least(path.name)
+        is_replaced = bool(content) and (len(content) >= least or bool(read(content).entries))
         kept = storage.set_aside(path) if self._writing else None
         if self._writing:
             path.unlink()
             storage.flush_folder(path.parent)
         done = "was taken out of use" if self._writing else "is passed over"
-        reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
-        cut = max(0, self._sizes.least(path.name) - size)
-        held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
-        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, held, had))
+        reason = f"this is no hull file, or not one of this name; it {done}" if content else EMPTIED
+        if is_replaced:  # what is kept is another hull's, or so long that its length would not tell
+            self._damage.append(Damage(path, kept, 0, 0, reason, 0, len(content)))
+            self._note_replaced(path)
+            return
+        cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
+        self._damage.append(Damage(path, kept, 0, int(not content), reason, max(0, cut), len(content), held, had))
         self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
         if kept:
             self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+    def _note_replaced(self, path: Path) -> None:
+        """What a file held is gone where something else stood in its place."""
+        if self._writing:
+            self._sizes.note_gone(path.name)
+        elif self._sizes.least(path.name):
+            self._damage.append(self._gone_as(path.name, path.name))
 
 
 def _content_of(path: Path) -> bytes | OSError:
