@@ -130,10 +130,44 @@ def test_another_boats_file_copied_over_ours_is_told_until_all_is_back(
     assert not told(folder)
 
 
-def test_a_boats_file_under_a_name_that_never_was_here_is_no_all_clear(folder: Path) -> None:
+def test_two_files_under_each_others_names_come_back_to_their_boats(folder: Path) -> None:
+    enter(folder, OTHER, "29 kn")
+    before = run(digest.command, folder)
+    paths = [folder / HULLS_FOLDER / file_name(hull) for hull in (HERE, OTHER)]
+    for path, content in zip(paths, [path.read_bytes() for path in reversed(paths)], strict=True):
+        path.write_bytes(content)
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said) == (0, True)
+    assert "2 entries kept" in said
+    assert run(digest.command, folder) == before
+    assert not told(folder)
+
+
+@pytest.mark.parametrize("name", [f"{file_name(HERE)[:-5]} (1).hull", file_name("QQZ04419D626")])
+def test_what_stands_in_a_file_of_a_wrong_name_alone_comes_to_its_boat(folder: Path, name: str) -> None:
+    """Such as the copy that a program puts beside a file that two machines wrote. Each entry names its boat."""
+    enter(folder.parent / "copy", HERE, "29 kn")
+    shutil.copy(path_in(folder.parent / "copy"), folder / HULLS_FOLDER / name)
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        assert not merge([source], target).complete, "from a folder that is only read they do not come"
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said) == (0, True)
+    with HullFolder(folder, read_only=True) as here, HullFolder(folder.parent / "copy", read_only=True) as there:
+        assert here.digests() == there.digests()
+    assert not told(folder)
+
+
+def test_what_a_full_disk_does_not_take_of_a_file_of_a_wrong_name_is_told(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path_in(folder).rename(folder / HULLS_FOLDER / file_name("QQZ04419D626"))
     (folder / FILE).unlink()  # as an older version left it
-    for _ in "twice":
+
+    def full(*_: object) -> None:
+        raise storage.NotSaved("no space left")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(HullFolder, "_put", full)
         status, said = run(repair.command, folder)
         assert (status, ALL_WELL in said) == (1, False)
         assert "1 entry, of a file found damaged before" in " ".join(said.split())

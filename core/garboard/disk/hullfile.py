@@ -232,6 +232,8 @@ class HullFolder:
         self._open: dict[str, HullFile] = {}
         self._key_of_name: dict[str, str] = {}
         self._damage: list[Damage] = []
+        self._misplaced: dict[Path, dict[str, bytes]] = {}
+        """Entries found in files that are not of their names, by the file: they are to be put where they belong."""
         self._guard = threading.RLock()
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
@@ -348,6 +350,7 @@ class HullFolder:
                     opened[name] = changed(found)
             keys.add(self._key_of_name.get(name, ""))
         self._sizes.note_found(opened)
+        keys.update(self._put_in_their_places())
         return sorted(keys - {""})
 
     def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
@@ -1362,7 +1365,8 @@ class HullFolder:
         if path in {damage.file for damage in self._damage}:
             return
         content, least = path.read_bytes(), self._sizes.least(path.name)
-        is_replaced = bool(content) and (len(content) >= least or bool(read(content).entries))
+        entries = read(content).entries
+        is_replaced = bool(content) and (len(content) >= least or bool(entries))
         kept = storage.set_aside(path) if self._writing else None
         if self._writing:
             path.unlink()
@@ -1372,12 +1376,39 @@ class HullFolder:
         if is_replaced:  # what is kept is another hull's, or so long that its length would not tell
             self._damage.append(Damage(path, kept, 0, 0, reason, 0, len(content)))
             self._note_replaced(path)
+            if entries and self._writing:
+                self._misplaced[path] = entries
             return
         cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
         self._damage.append(Damage(path, kept, 0, int(not content), reason, max(0, cut), len(content), held, had))
         self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
         if kept:
             self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+    def _put_in_their_places(self) -> set[str]:
+        """Put entries out of files that are not of their names into the hull files of the boats they belong to: each
+        names its boat, and proves itself. Those of a file that others have are there already.
+
+        returns : keys of the hulls they belong to. What the disk refuses stays in the file that is kept
+        """
+        found: set[str] = set()
+        while self._misplaced:
+            path, entries = self._misplaced.popitem()
+            of_hulls: dict[str, CheckedEntries] = {}
+            for name, raw in entries.items():
+                with contextlib.suppress(InputError):
+                    of_hulls.setdefault(hull_key_and_parts(raw)[0], CheckedEntries())[name] = raw
+            kept = 0
+            for key, those in of_hulls.items():
+                with contextlib.suppress(NotSaved, NewerFormat, OSError):
+                    self._put(key, those, None)
+                    kept += len(those)
+                    found.add(key)
+            self._damage = [
+                attrs.evolve(one, recovered=kept) if one.file == path and not one.is_gone else one
+                for one in self._damage
+            ]
+        return found
 
     def _note_replaced(self, path: Path) -> None:
         """What a file held is gone where something else stood in its place."""
