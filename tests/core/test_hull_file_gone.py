@@ -173,6 +173,28 @@ def test_what_a_full_disk_does_not_take_of_a_file_of_a_wrong_name_is_told(
         assert "1 entry, of a file found damaged before" in " ".join(said.split())
 
 
+def test_a_recording_under_another_name_is_found_where_an_entry_lacks_it(folder: Path) -> None:
+    """Two under each other's names, one that a sync program renamed, and one in capitals. Each is what it is."""
+    with HullFolder(folder) as hulls:
+        names = [hulls.attachments.put(content) for content in (b"one", b"two", b"three", b"four")]
+        for number, name in enumerate(names):
+            state = replay(HERE, hulls.entries(HERE))
+            hulls.save(measure(Author("a", "A. Hand"), state, "job-1", "trial", f"run_{number}", {"file": name}))
+    place = folder / "attachments"
+    (place / names[0]).write_bytes(b"two")
+    (place / names[1]).write_bytes(b"one")
+    (place / names[2]).rename(place / f"{names[2]} (1)")
+    (place / names[3]).rename(place / names[3].upper())
+    (place / "link").symlink_to(place / names[0])
+    status, said = run(repair.command, folder)
+    assert said.count("found: an attachment") == 4
+    assert (place / names[2]).read_bytes() == b"three"
+    with HullFolder(folder) as hulls:
+        assert [hulls.attachments.get(name) for name in names] == [b"one", b"two", b"three", b"four"]
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said, "found:" in said) == (0, True, False)
+
+
 def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_put_right(folder: Path) -> None:
     """All of the damaged file could be read, so its damage was told once, and what ours had held never."""
     other = folder.parent / "other"
