@@ -148,8 +148,12 @@ def test_what_stands_in_a_file_of_a_wrong_name_alone_comes_to_its_boat(folder: P
     """Such as the copy that a program puts beside a file that two machines wrote. Each entry names its boat."""
     enter(folder.parent / "copy", HERE, "29 kn")
     shutil.copy(path_in(folder.parent / "copy"), folder / HULLS_FOLDER / name)
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
-        assert not merge([source], target).complete, "from a folder that is only read they do not come"
+        report = merge([source], target)
+        assert (report.complete, [damage.recovered for damage in report.damage]) == (True, [2])
+        assert target.count(HERE) == 2
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
     status, said = run(repair.command, folder)
     assert (status, ALL_WELL in said) == (0, True)
     with HullFolder(folder, read_only=True) as here, HullFolder(folder.parent / "copy", read_only=True) as there:

@@ -1376,7 +1376,7 @@ class HullFolder:
         if is_replaced:  # what is kept is another hull's, or so long that its length would not tell
             self._damage.append(Damage(path, kept, 0, 0, reason, 0, len(content)))
             self._note_replaced(path)
-            if entries and self._writing:
+            if entries:
                 self._misplaced[path] = entries
             return
         cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
@@ -1387,7 +1387,7 @@ class HullFolder:
 
     def _put_in_their_places(self) -> set[str]:
         """Put entries out of files that are not of their names into the hull files of the boats they belong to: each
-        names its boat, and proves itself. Those of a file that others have are there already.
+        names its boat, and proves itself. In a folder that is only read they are held beside the others.
 
         returns : keys of the hulls they belong to. What the disk refuses stays in the file that is kept
         """
@@ -1401,7 +1401,10 @@ class HullFolder:
             kept = 0
             for key, those in of_hulls.items():
                 with contextlib.suppress(NotSaved, NewerFormat, OSError):
-                    self._put(key, those, None)
+                    if self._writing:
+                        self._put(key, those, None)
+                    else:
+                        self.hull(key).journal.entries.update(those)
                     kept += len(those)
                     found.add(key)
             self._damage = [
