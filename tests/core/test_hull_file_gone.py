@@ -175,6 +175,10 @@ def test_what_a_full_disk_does_not_take_of_a_file_of_a_wrong_name_is_told(
         status, said = run(repair.command, folder)
         assert (status, ALL_WELL in said) == (1, False)
         assert "1 entry, of a file found damaged before" in " ".join(said.split())
+    status, said = run(repair.command, folder)
+    assert (status, "found: 1 entry in files kept as damaged" in said) == (0, True)
+    with HullFolder(folder, read_only=True) as here, HullFolder(folder.parent / "copy", read_only=True) as there:
+        assert here.digests() == there.digests()
 
 
 def test_a_recording_under_another_name_is_found_where_an_entry_lacks_it(folder: Path) -> None:

@@ -47,6 +47,8 @@ def command(context: click.Context, folder: Path, forget: tuple[str, ...]) -> No
             click.echo(f"forgotten: the file of {hull}")
         for decision in _end_what_is_unfinished(hulls):
             click.echo(f"ended: {decision}")
+        if came := hulls.take_in_kept():
+            click.echo(f"found: {in_number(came, 'entry', 'entries')} in files kept as damaged. They are here now")
         _prove_attachments(hulls)
         for found in _take_in_misplaced(hulls):
             click.echo(f"found: {found}")

@@ -1130,6 +1130,20 @@ class HullFolder:
                         found.append(loss)
             return tuple(found)
 
+    def take_in_kept(self) -> int:
+        """Put entries that can be read in files kept as damaged, and are not here, where they belong: the program may
+        have been killed, or the disk full, before it did; how many came.
+        """
+        with self._guard:
+            here = {name for key in self.readable() for name in self.ids(key)}
+            for path in self._kept_beside():
+                with contextlib.suppress(NewerFormat, OSError):
+                    entries = read(storage.content_of(path)).entries
+                    if lacking := {name: raw for name, raw in entries.items() if name not in here}:
+                        self._misplaced[path] = lacking
+            hulls = self._put_in_their_places()
+            return len({name for key in hulls for name in self.ids(key)} - here)
+
     def _still_lost(self, path: Path, data: bytes, cut: int, had: int, here: Container[str]) -> Loss | None:
         """What a damaged hull file held and is not here: all, where nothing in it can be read and no file stands."""
         entries = missing_of(data, here) if data else 0
