@@ -54,8 +54,11 @@ _SEPARATORS = " \t\n\r/" + _DASHES
 _NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
 _KEY_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 _READ_AS = {"0": "0OQ", "1": "1I"}
-_WITH_LETTERS, _WITH_COUNTRY = "~", "+"
+_WITH_LETTERS, _WITH_COUNTRY, _WITH_SIGNS = "~", "+", "^"
 """Before marks that are no numbers; no key has them."""
+_SPELLED_OUT = re.compile("U([0-9A-F]{4})")
+_LOOKS_LIKE = str.maketrans("АВСЕНІЈКМОРЅТХУΑΒΕΖΗΙΚΜΝΟΡΤΥΧ", "ABCEHIJKMOPSTXYABEZHIKMNOPTYX")
+"""Cyrillic and Greek capitals that a keyboard of another language types, by their shape."""
 _MOST_READINGS = 20_000
 _TO_NUMERALS = str.maketrans({"O": "0", "I": "1", "Q": "0"})
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
@@ -204,7 +207,7 @@ class KnownNumbers:
             self._typed[this].append(number)
             return
         self._typed[this] = [number]
-        if (plain := _as_numerals(this)) != this:
+        if (plain := _as_numerals(_as_it_looks(this))) != this:
             self._with_letters.setdefault(plain, []).append(this)
         if len(this) == 14 and this[:2].isalpha():
             self._with_country.setdefault(this[2:], []).append(this)
@@ -227,7 +230,7 @@ class KnownNumbers:
         return sorted((number for this in {*keys} for number in self._typed.get(this, ())), key=self._place.__getitem__)
 
     def _differing_by_letters(self, typed: str) -> Iterable[str]:
-        plain = _as_numerals(typed)
+        plain = _as_numerals(_as_it_looks(typed))
         return (plain, *self._with_letters.get(plain, ()))
 
     def _differing_by_country(self, typed: str) -> Iterable[str]:
@@ -263,7 +266,8 @@ class KnownElsewhere(KnownNumbers):
         typed = key(text)
         if typed == NO_BOAT or len(typed) > _LONGEST_COMPARED:
             return ()
-        if _readings(typed) > _MOST_READINGS:
+        has_signs = _as_it_looks(typed) != typed or self._may_be([_WITH_SIGNS + _as_numerals(typed)])
+        if has_signs or _readings(typed) > _MOST_READINGS:
             return self._listed().look_alikes(text)
         found: dict[str, None] = {}
         for group in (self._differing_by_letters, self._differing_by_country, _swapped):
@@ -293,8 +297,8 @@ class KnownElsewhere(KnownNumbers):
 
 
 def marks(number: str) -> Iterator[str]:
-    """What a number is looked up by where all are not at hand: itself, and how it reads where letters, or a country
-    code, make it another number that may be the same boat.
+    """What a number is looked up by where all are not at hand: itself, and how it reads where letters, a country code,
+    or signs that no number has make it another number that may be the same boat.
 
     >>> [*marks("USCOB45678C393")]
     ['USCOB45678C393', '~USC0B45678C393', '+COB45678C393']
@@ -307,6 +311,8 @@ def marks(number: str) -> Iterator[str]:
         yield _WITH_LETTERS + plain
     if len(this) == 14 and this[:2].isalpha():
         yield _WITH_COUNTRY + this[2:]
+    if (plain := _as_it_looks(this)) != this:
+        yield _WITH_SIGNS + _as_numerals(plain)
 
 
 def _readings(typed: str) -> int:
@@ -319,17 +325,19 @@ def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
 
     text    : the number in question
     known   : numbers already in use; the same number typed differently is not a look-alike
-    returns : those that differ by O for 0 or I for 1, by the country code, by one swapped pair of
-              neighbours, or by one character
+    returns : those that differ by O for 0 or I for 1, by a sign that looks like another or like none, by the
+              country code, by one swapped pair of neighbours, or by one character
 
     >>> look_alikes("ABC0OO01A526", ["ABC00001A526", "XYZHJKLMF626"])
     ('ABC00001A526',)
+    >>> look_alikes("ABC00001A526\\u200b", ["ABC00001A526"]), look_alikes("\\u0410BC00001A526", ["ABC00001A526"])
+    (('ABC00001A526',), ('ABC00001A526',))
     """
     return KnownNumbers(known).look_alikes(text)
 
 
 def repair_suggestions(text: str) -> tuple[str, ...]:
-    """Well-formed numbers that a faulty one becomes when I, O or Q is read as the numeral it looks like.
+    """Well-formed numbers that a faulty one becomes when a sign is read as the letter or the numeral it looks like.
 
     text    : as typed
     returns : numbers to offer; empty when the number is well formed or nothing helps
@@ -339,7 +347,7 @@ def repair_suggestions(text: str) -> tuple[str, ...]:
     """
     if _parse_or_none(text) is not None:
         return ()
-    country, body = _country_and_body(text)
+    country, body = _country_and_body("".join(map(_plain_character, unicodedata.normalize("NFKC", text))))
     if len(body) != 12:
         return ()
     month = "I" if body[8] == "1" else body[8]
@@ -478,6 +486,33 @@ def _key_character(character: str) -> str:
 
 def _spelled_out(character: str) -> str:
     return f"U{ord(character):04X}"
+
+
+def _as_it_looks(typed: str) -> str:
+    """A key as a person reads it: without what cannot be seen, and with a letter or a numeral for what looks like one.
+
+    >>> _as_it_looks("U0410BC00001A526U200B")
+    'ABC00001A526'
+    """
+    return _SPELLED_OUT.sub(_seen_in, typed) if "U" in typed else typed
+
+
+def _seen_in(spelled: re.Match[str]) -> str:
+    character = chr(int(spelled[1], 16))
+    looks = _plain_character(character)
+    return spelled[0] if looks == character or character.isascii() else looks
+
+
+def _plain_character(character: str) -> str:
+    """What a sign looks like; itself where it looks like no letter or numeral of a number."""
+    if character.isascii() or character in _SEPARATORS:
+        return character
+    if unicodedata.category(character) in ("Cf", "Mn", "Me"):  # nothing that is seen, or a mark on a letter
+        return ""
+    if unicodedata.digit(character, -1) >= 0:
+        return str(unicodedata.digit(character))
+    looks = unicodedata.normalize("NFKD", character)[0].upper().translate(_LOOKS_LIKE)
+    return looks if len(looks) == 1 and _is_letter_or_numeral(looks) else character
 
 
 def _ascii_upper(text: str) -> str:

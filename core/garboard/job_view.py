@@ -223,8 +223,7 @@ def _measured(load: Callable[[str], Recording], reference: str) -> Recording:
     if recording.is_simulated:
         text = "the recording is a simulated run, not a measurement; take it back and record aboard"
         raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
-    if not recording.is_timed:
-        text = "the recording tells no times; record again in a form that does"
+    if text := recording.no_times:
         raise NotEnoughData(Missing(text, lack=Lack.UNSUITABLE))
     return recording
 

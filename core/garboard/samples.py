@@ -24,6 +24,7 @@ __all__ = [
     "gather",
     "marked",
     "marked_whole",
+    "stands_still",
     "without_odd_times",
 ]
 
@@ -89,6 +90,9 @@ SIMULATED = "simulated"
 
 MOST_OUT_OF_ORDER = 10.0
 """Lines may overtake each other by so much on their way [s]; beyond it a clock was set back. Common practice."""
+
+FEWEST_OF_A_CLOCK = 10
+"""So many samples of one time tell that a clock stands still; fewer may have been taken at once. Common practice."""
 
 HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "heading": (0, 360),
@@ -222,6 +226,15 @@ class Recording:
         return self.set_back > MOST_OUT_OF_ORDER
 
     @property
+    def no_times(self) -> str:
+        """Why nothing can be worked out of its times, in words; "" where it tells when its samples were taken."""
+        if not self.is_timed:
+            return "the recording tells no times; record again in a form that does"
+        if stands_still((len(one), one.times[0], one.times[-1]) for one in self.streams.values() if len(one)):
+            return "the clock of the recording stands still: all its values have one time; record again"
+        return ""
+
+    @property
     def is_simulated(self) -> bool:
         """Whether any of it carries the simulator's mark: then nothing of it is a measurement."""
         return any(key.source.startswith(SIMULATED) for key in self.streams)
@@ -230,6 +243,19 @@ class Recording:
         """All streams of a quantity, one per source, instance and reference; longest first."""
         found = [stream for key, stream in self.streams.items() if key.quantity == quantity]
         return tuple(sorted(found, key=lambda stream: (-len(stream), stream.key)))
+
+
+def stands_still(streams: Iterable[tuple[int, float, float]]) -> bool:
+    """Whether a clock does not go on: in no stream, and one has at least ten samples (common practice, no source).
+
+    streams : of each how many samples it has, and the times of the first and the last [s]
+    """
+    most = 0
+    for count, first, last in streams:
+        if first != last:
+            return False
+        most = max(most, count)
+    return most >= FEWEST_OF_A_CLOCK
 
 
 def marked(samples: Iterable[Sample]) -> Iterator[Sample]:

@@ -506,14 +506,22 @@ def rounded(value: float, decimals: int = 0, sign: str = "z") -> str:
     return f"{before}{text[:-decimals]}.{text[-decimals:]}" if decimals else f"{before}{text}"
 
 
+_MOST_DIGITS = 1e15
+"""From here on a number has fewer digits than stand before its point: the others would be made up."""
+
+
 def plain_text(value: float, digits: int = 4) -> str:
-    """A number with so many digits, and with all that stand before its point.
+    """A number with so many digits, and with all that stand before its point unless they are more than it has.
 
     >>> plain_text(12345.6), plain_text(9999.6), plain_text(0.25), plain_text(-2.5), plain_text(0.00002)
     ('12346', '10000', '0.25', '-2.5', '0.00002')
+    >>> plain_text(-1.5e308)
+    '-1.5e308'
     """
     if not value or not math.isfinite(value):
         return f"{value:z.0f}"
+    if abs(value) >= _MOST_DIGITS:
+        return f"{value:.{digits}g}".replace("e+", "e")
     text = rounded(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
     return text.rstrip("0").rstrip(".") if "." in text else text  # never as 2e-05
 

@@ -15,7 +15,12 @@ from garboard.record_types import frozen
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
 from garboard.units import Amount, convert
-from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
+from garboard_fuel_curve.engine_limits import (
+    FASTER_THAN_THE_PROPELLER,
+    SLOWER_THAN_THE_PROPELLER,
+    advance_per_turn,
+    most_flow,
+)
 from garboard_fuel_curve.odd import NEIGHBOURS, OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
 from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats, recorded_at
 from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
@@ -484,7 +489,7 @@ def _alone_in_their_current(both: Sequence[ThrottleStep], halves: Sequence[float
 
 
 def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
-    """Steps with more fuel than the engine can burn, or more speed than its propeller advances.
+    """Steps with more fuel than the engine can burn, or more speed than its propeller advances, or hardly any of it.
 
     Of more than two only the last is named, with their number: then it is the unit, not a slip in each row. So it may
     be where it is the highest step alone.
@@ -508,6 +513,29 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
                 f"{view.told(theory, 'kn', 1)}"
             )
             yield _beyond(step, speeds, "speed_out", "", text, step is steps[-1])
+        yield from _behind_the_propeller(view, steps, number, advance)
+
+
+def _behind_the_propeller(
+    view: JobView, steps: Sequence[ThrottleStep], number: int, advance: float | None
+) -> Iterator[Contradiction]:
+    """Speeds of a planing boat of which all from planing speed on are too low for its propeller: the unit, or a gear
+    ratio, is wrong. One slow step is for others to tell, as is a boat that climbs its bow wave.
+
+    advance : of this engine's propeller [kn per rev/min]; None where it is not known
+    """
+    if view.vessel.hull_form != "planing" or not advance:
+        return
+    from_there = _planing_from(view, steps)
+    planing = [step for step in steps if step.engine_speed >= from_there and step.speed > 0]
+    slow = [step for step in planing if step.speed < SLOWER_THAN_THE_PROPELLER * advance * step.engine_speeds[number]]
+    if len(slow) > 2 and len(slow) == len(planing):
+        step, theory = slow[-1], advance * slow[-1].engine_speeds[number]
+        text = (
+            f"{step.name}: {view.told(step.speed, 'kn', 1)} is less than half of what the propeller advances, "
+            f"{view.told(theory, 'kn', 1)}"
+        )
+        yield _beyond(step, slow, "speed_out", "", text, highest=True)
 
 
 def _named(beyond: Sequence[ThrottleStep]) -> Sequence[ThrottleStep]:

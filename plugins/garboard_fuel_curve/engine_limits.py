@@ -11,6 +11,10 @@ from garboard_fuel_curve.specific_consumption import at_efficiency, flow_at_powe
 FASTER_THAN_THE_PROPELLER = 1.15
 """So much more than the stamped pitch a cupped propeller may advance; common practice, no source."""
 
+SLOWER_THAN_THE_PROPELLER = 0.5
+"""A planing boat on the plane makes good more than this share of what its stamped pitch advances; common practice, no
+source."""
+
 INCHES_PER_NAUTICAL_MILE = 1852 / 0.0254
 
 POOREST, LIGHTEST = 0.15, 6.1

@@ -24,12 +24,17 @@ WEIGHT_FOR_LENGTH = Basis(
 )
 
 
+_OF_A_BOAT = 0.1, 1000.0
+"""No boat is shorter or longer [m]: of another length no weight is told."""
+
+
 def unlikely_weight(vessel: Vessel) -> str:
     """Why a vessel's weight cannot be that of a boat of its length, as a sentence; "" where it can, or is not known."""
     weight, length = vessel.displacement_as_run, vessel.length
-    cube = length.to("m") ** 3 if length else 0.0
-    if weight is None or not cube > 0 or not weight.to("kg") > 0:
+    long = length.to("m") if length else 0.0
+    if weight is None or not length or not _OF_A_BOAT[0] < long < _OF_A_BOAT[1] or not weight.to("kg") > 0:
         return ""
+    cube = long**3
     if LIGHTEST * cube <= weight.to("kg") <= HEAVIEST * cube:
         return ""
     low, high = (Amount(f"{one * cube!r}", "kg").to(weight.unit) for one in (LIGHTEST, HEAVIEST))

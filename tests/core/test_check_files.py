@@ -351,6 +351,26 @@ def test_limits_that_leave_no_room_are_told(tmp_path: Path) -> None:
     assert found["missing"][0]["text"].startswith("Over the least: at least 40, at most 30 in, and nothing is both")
 
 
+@pytest.mark.parametrize(
+    ("changed", "height", "told"),
+    [
+        (('when = "over < 0"', 'when = "over > 0"'), "20 in", "at least 0.0 in, and it passes"),
+        (('when = "over < 0"', 'when = "over + least < 0"'), "20 in", "at least 0.0 in, and it passes"),
+        (("low = 0", "low = 0\nhigh = 3"), "30 in", "at most 3.0 in, and it passes"),
+    ],
+)
+def test_a_check_that_passes_what_its_own_limit_does_not_allow_passes_nothing(
+    tmp_path: Path, changed: tuple[str, str], height: str, told: str
+) -> None:
+    """The sign turned round, as people do: a rail far too low passed, and the limit it broke was left out."""
+    text = GOOD.replace('numbers = ["over"]', 'numbers = ["over"]\n[[result.limit]]\nnumber = "over"\nlow = 0', 1)
+    (tmp_path / "rail.toml").write_text(text.replace(*changed))
+    host = load(tmp_path / "rail.toml", built_in=False)
+    (found,) = as_data(judge(job_from(job("rail.look", {}, height=height), host), host))
+    assert (found["verdict"], found["missing"][0]["lack"]) == ("not enough data", "readings contradict each other")
+    assert told in found["sentence"]
+
+
 def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
     """What the program did not look at for it is not told as a word that it does not know."""
     head, setting, rest = GOOD.partition("[[setting]]")

@@ -337,7 +337,7 @@ def test_names_that_prove_nothing_are_passed_over_and_noted_again(shop: Path, ha
 
 @pytest.mark.parametrize("seed", range(4))
 def test_look_alikes_are_the_same_whether_laid_out_or_looked_up(seed: int) -> None:
-    """Numbers in which letters read as numerals, with a country code, with a slip, and some that are not known."""
+    """Letters that read as numerals, a country code, a slip, signs spelled out, and some that are not known."""
     chance = random.Random(seed)
 
     def slip(number: str) -> str:
@@ -351,6 +351,8 @@ def test_look_alikes_are_the_same_whether_laid_out_or_looked_up(seed: int) -> No
                 f"{chance.choice(['US', 'CA', 'FR'])}{number}",
                 number[2:] or number,
                 number[:at] + other + number[at:],
+                number.replace("A", "U0410", 1),
+                f"{number}U200B",
             ]
         )
 

@@ -91,6 +91,118 @@ def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_for
     assert run(repair.command, other, "--forget", HERE)[0] != 0, "a shorter one is told as cut off"
 
 
+def another_boats(folder: Path) -> bytes:
+    return (folder / HULLS_FOLDER / file_name(OTHER)).read_bytes()
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        lambda folder: another_boats(folder),
+        lambda folder: another_boats(folder).replace(b"garboard hull 1", b"garboard hull x"),
+        lambda folder: another_boats(folder)[: another_boats(folder).rfind(b"\n", 0, -1) + 1],
+        lambda folder: b"\0" * len(path_in(folder).read_bytes()),
+    ],
+    ids=["another boat's", "with a damaged heading", "shorter than ours", "as long, and empty"],
+)
+def test_another_boats_file_copied_over_ours_is_told_until_all_is_back(
+    folder: Path, made: Callable[[Path], bytes]
+) -> None:
+    """Nothing it holds is missing, and it is as long as ours or longer: repair, digest and merge called all well."""
+    for speed in ("28 kn", "29 kn"):
+        enter(folder, OTHER, speed)
+        enter(folder.parent / "copy", OTHER, speed)
+    enter(folder, HERE, "32 kn")
+    enter(folder, HERE, "33 kn")
+    shutil.copytree(folder, folder.parent / "whole")
+    path_in(folder).write_bytes(made(folder))
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        assert not merge([source], target).complete
+    for _ in "twice":
+        status, said = run(repair.command, folder)
+        assert (status, ALL_WELL in said) == (1, False)
+        assert run(digest.command, folder)[0] == 1
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "newer") as target:
+        assert not merge([source], target).complete
+    with HullFolder(folder.parent / "whole", read_only=True) as source, HullFolder(folder) as target:
+        assert merge([source], target).complete
+    assert run(digest.command, folder)[0] == 0
+    assert not told(folder)
+
+
+def test_two_files_under_each_others_names_come_back_to_their_boats(folder: Path) -> None:
+    enter(folder, OTHER, "29 kn")
+    before = run(digest.command, folder)
+    paths = [folder / HULLS_FOLDER / file_name(hull) for hull in (HERE, OTHER)]
+    for path, content in zip(paths, [path.read_bytes() for path in reversed(paths)], strict=True):
+        path.write_bytes(content)
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said) == (0, True)
+    assert "2 entries kept" in said
+    assert run(digest.command, folder) == before
+    assert not told(folder)
+
+
+@pytest.mark.parametrize("name", [f"{file_name(HERE)[:-5]} (1).hull", file_name("QQZ04419D626")])
+def test_what_stands_in_a_file_of_a_wrong_name_alone_comes_to_its_boat(folder: Path, name: str) -> None:
+    """Such as the copy that a program puts beside a file that two machines wrote. Each entry names its boat."""
+    enter(folder.parent / "copy", HERE, "29 kn")
+    shutil.copy(path_in(folder.parent / "copy"), folder / HULLS_FOLDER / name)
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        report = merge([source], target)
+        assert (report.complete, [damage.recovered for damage in report.damage]) == (True, [2])
+        assert target.count(HERE) == 2
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said) == (0, True)
+    with HullFolder(folder, read_only=True) as here, HullFolder(folder.parent / "copy", read_only=True) as there:
+        assert here.digests() == there.digests()
+    assert not told(folder)
+
+
+def test_what_a_full_disk_does_not_take_of_a_file_of_a_wrong_name_is_told(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path_in(folder).rename(folder / HULLS_FOLDER / file_name("QQZ04419D626"))
+    (folder / FILE).unlink()  # as an older version left it
+
+    def full(*_: object) -> None:
+        raise storage.NotSaved("no space left")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(HullFolder, "_put", full)
+        status, said = run(repair.command, folder)
+        assert (status, ALL_WELL in said) == (1, False)
+        assert "1 entry, of a file found damaged before" in " ".join(said.split())
+    status, said = run(repair.command, folder)
+    assert (status, "found: 1 entry in files kept as damaged" in said) == (0, True)
+    with HullFolder(folder, read_only=True) as here, HullFolder(folder.parent / "copy", read_only=True) as there:
+        assert here.digests() == there.digests()
+
+
+def test_a_recording_under_another_name_is_found_where_an_entry_lacks_it(folder: Path) -> None:
+    """Two under each other's names, one that a sync program renamed, and one in capitals. Each is what it is."""
+    with HullFolder(folder) as hulls:
+        names = [hulls.attachments.put(content) for content in (b"one", b"two", b"three", b"four")]
+        for number, name in enumerate(names):
+            state = replay(HERE, hulls.entries(HERE))
+            hulls.save(measure(Author("a", "A. Hand"), state, "job-1", "trial", f"run_{number}", {"file": name}))
+    place = folder / "attachments"
+    (place / names[0]).write_bytes(b"two")
+    (place / names[1]).write_bytes(b"one")
+    (place / names[2]).rename(place / f"{names[2]} (1)")
+    (place / names[3]).rename(place / names[3].upper())
+    (place / "link").symlink_to(place / names[0])
+    status, said = run(repair.command, folder)
+    assert said.count("found: an attachment") == 4
+    assert (place / names[2]).read_bytes() == b"three"
+    with HullFolder(folder) as hulls:
+        assert [hulls.attachments.get(name) for name in names] == [b"one", b"two", b"three", b"four"]
+    status, said = run(repair.command, folder)
+    assert (status, ALL_WELL in said, "found:" in said) == (0, True, False)
+
+
 def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_put_right(folder: Path) -> None:
     """All of the damaged file could be read, so its damage was told once, and what ours had held never."""
     other = folder.parent / "other"

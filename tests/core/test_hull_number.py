@@ -254,3 +254,28 @@ def _in_one_character(one: str, other: str) -> bool:
 def _differing(one: str, other: str) -> list[int]:
     same_length = len(one) == len(other)
     return [place for place, (a, b) in enumerate(zip(one, other, strict=True)) if a != b] if same_length else []
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "ABC00001A526\u200b",  # copied from a message, with what nobody sees
+        "\ufeffABC00001A526",
+        "\u0410\u0412\u042100001\u0410526",  # typed on a keyboard of another language
+        "\u0430\u0432\u044100001\u0430526",
+        "\u0391BC00001A526",
+        "\u00c0BC00001A526",
+        "ABC0\u06600\u06601A526",
+    ],
+)
+def test_a_number_with_signs_that_look_like_others_is_asked_about(typed: str) -> None:
+    """It has a key of its own. Two boats of one number stood side by side, and nobody asked about them."""
+    assert key(typed) != key("ABC00001A526")
+    assert look_alikes(typed, ["ABC00001A526"]) == ("ABC00001A526",)
+    assert look_alikes("ABC00001A526", [typed]) == (typed,)
+    assert look_alikes("ABC00001A526", [key(typed)]) == (key(typed),)
+    assert "ABC00001A526" in repair_suggestions(typed)
+
+
+def test_a_sound_number_that_reads_as_a_sign_spelled_out_is_no_other_boats() -> None:
+    assert look_alikes("ABCU0410A526", ["ABC00001A526", "ABC12345A526"]) == ()

@@ -145,7 +145,7 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
     assert tablet.session.typed == written["session.json"]["typed"]
     # Newer than that program. So is what is next: each line is worked out anew.
     counted = {"fails": 0, "left": 0, "undone": 0, "open": 1, "people": [], "failing": {}}
-    counted |= {"day": "", "next_step": "", "stamp": "", "plugins": "", "rules": 0}
+    counted |= {"day": "", "next_step": "", "stamp": "", "plugins": "", "rules": 0, "lacking": []}
     assert json.loads(json.dumps([attrs.asdict(line) for line in vessel_list.lines.values()])) == [
         line | counted for line in written["summaries.json"]
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,11 @@ from garboard.disk.storage import FolderClosed
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
+from garboard.records import JsonValue
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessel_watch import READING_A_BOAT, VesselWatch
-from garboard_tablet.models.vessels import VesselLine, VesselList, vessel_line
+from garboard_tablet.models.vessels import LINES, VesselLine, VesselList, vessel_line
 from tablet.driver import Drive
 
 NUMBERS = ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526", "XYZAB126F526")
@@ -129,6 +131,52 @@ def test_the_drawing_thread_reads_no_file_replays_nothing_and_judges_nothing(
     assert {*tablet.files._open} == held, "no boat stays in memory"
     assert desk.vessels.stale() == ()
     assert desk.vessels.is_looked_through
+
+
+def test_what_came_from_another_tablet_and_puts_right_what_failed_fails_in_the_list_no_more(tablet: Tablet) -> None:
+    """What failed was known since the job was last opened here, and stood in the list until it was opened again."""
+    hull, lines = NUMBERS[3], lines_now(tablet)
+    job = lines[hull].job
+    desk = Desk(tablet, {**lines, hull: attrs.evolve(lines[hull], failing={job: 1})})
+    assert desk.vessels.lines[hull].worst == "1 fail"
+    horn(tablet, hull, job, heard=True)
+    desk.watch.look()
+    desk.to_the_end()
+    assert not desk.vessels.lines[hull].failing
+    assert desk.vessels.lines == lines_now(tablet)
+
+
+def test_a_recording_that_comes_after_the_entry_that_names_it_makes_the_line_anew(tablet: Tablet) -> None:
+    """Entries are brought ashore first. The connection may end before the recordings come, and change what is found."""
+    hull = NUMBERS[0]
+    job, content = tablet.boat(hull).jobs[-1], b"as it was recorded"
+    value: JsonValue = {"file": sha256(content).hexdigest(), "name": "run.csv"}
+    tablet.save(measure(tablet.author(), tablet.state_of(hull, job), job, "dock.horn", "sound", value))
+    desk = Desk(tablet, lines_now(tablet))
+    assert desk.vessels.stale() == ()
+    tablet.files.attachments.put(content)
+    assert desk.vessels.stale() == (hull,)
+    desk.watch.look()
+    desk.to_the_end()
+    assert desk.vessels.stale() == ()
+
+
+def test_a_kept_line_that_is_not_as_it_was_written_is_made_anew_and_keeps_no_page_from_opening(tablet: Tablet) -> None:
+    """Each of these ended the first page at every start, or was shown as it stood."""
+    vessels = VesselList(tablet, lines_now(tablet))
+    vessels.keep()
+    sound = {row["hull"]: row for row in vessels.document.rows(LINES)}
+    for name, value in (
+        ("failing", "x"), ("failing", {"j": "one"}), ("saved", 3), ("name", 12), ("fails", "many"),
+        ("also", [3]), ("done", None), ("total", -1), ("left", 10**30), ("lacking", [5]), ("hull", None),
+    ):  # fmt: skip
+        rows = [{**row, name: value} if row["hull"] == NUMBERS[0] else row for row in sound.values()]
+        vessels.document.put_rows(LINES, "job", rows)
+        again = VesselList(tablet)
+        again.read()
+        assert again.stale() == (NUMBERS[0],), (name, value)
+        assert [line.stands and line.saved_words for line in again.found("")], (name, value)
+        assert not tablet.damaged
 
 
 def test_plugins_are_imported_beside_the_drawing_thread_where_a_line_is_to_be_made(tmp_path: Path) -> None:

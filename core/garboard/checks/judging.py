@@ -423,15 +423,34 @@ class _Judging:
         return name if [self.check.title_of(one) for one in self.result.numbers].count(title) > 1 else title
 
     def _limits(self, verdict: Verdict, numbers: dict[str, Number]) -> Iterator[Limit]:
-        """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept."""
+        """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept.
+
+        Raises NotEnoughData for a pass whose number lies beyond a limit: the check contradicts itself.
+        """
         for bound in self.result.bounds:
             low, high = self._end(bound.low), self._end(bound.high)
             if low is not None and high is not None and low > high:
                 raise self._contradicts(bound, low, high)
             limit = Limit(numbers[bound.number].name, low, high)
             is_kept = limit.holds(numbers[bound.number].value)
+            if verdict is Verdict.PASS and not is_kept:
+                raise self._passes_beyond(bound, limit)
             if verdict is Verdict.ADVISE or is_kept is (verdict is Verdict.PASS):
                 yield limit
+
+    def _passes_beyond(self, bound: Bound, limit: Limit) -> NotEnoughData:
+        """Told where a case passes what a limit of its own result does not allow."""
+        view, (unit, decimals) = self.values.view, self._unit_and_decimals(bound.number)
+        value = float(self.values.value(bound.number, self._row_of(bound.number)))
+        is_low = limit.low is not None and value < limit.low
+        end = limit.low if is_low else limit.high
+        allowed = view.told(end or 0.0, unit, decimals).rstrip()
+        text = (
+            f"{self.check.title_of(bound.number)} is {view.told(value, unit, decimals).rstrip()}. "
+            f"The check contradicts itself: its limit is {'at least' if is_low else 'at most'} {allowed}, and it "
+            "passes; ask who wrote the check"
+        )
+        return NotEnoughData(Missing(text, lack=Lack.CONTRADICTS))
 
     def _contradicts(self, bound: Bound, low: float, high: float) -> NotEnoughData:
         """Told where the shop's settings, or what is entered, leave no room between two ends."""

@@ -117,8 +117,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
         if recording.is_simulated:
             text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
-        if not recording.is_timed:
-            text = "the recording tells no times; record again in a form that does"
+        if text := recording.no_times:
             raise NotEnoughData(Missing(text, lack=Lack.UNSUITABLE))
         with plugin_code():
             for found in judge.judge(recording):
@@ -145,7 +144,7 @@ def _print(console: Any, summary: Summary) -> None:
 
     from garboard.report.unit_signs import with_signs
 
-    notes = summary.notes
+    notes, tells_times = summary.notes, summary.notes.timed and not summary.stands_still
     console.print()
     console.print(
         f"{summary.name}: {notes.form}, {in_number(notes.lines, 'line')}, {in_number(notes.samples, 'value')}",
@@ -163,8 +162,8 @@ def _print(console: Any, summary: Summary) -> None:
             f"{name} {stream.key.instance}".rstrip(),
             stream.key.source,
             str(stream.count),
-            rounded(stream.rate, 2) if notes.timed else "not known",
-            rounded(stream.longest_gap, 1) if notes.timed else "not known",
+            rounded(stream.rate, 2) if tells_times else "not known",
+            rounded(stream.longest_gap, 1) if tells_times else "not known",
             str(stream.gaps),
             with_minus(plain_text(stream.lowest, 5)),
             with_minus(plain_text(stream.highest, 5)),

@@ -15,7 +15,7 @@ HELP = """Look through a folder of hull files and mend what can be mended.
 
 A damaged file is kept whole beside the mended one. A decision that stands in two files (a job moved, two numbers one
 boat) and was cut off half-way is ended. A photo or a recording that is not what its name says is set aside; merging
-with the shop, or with where it was taken, brings it back.
+with the shop, or with where it was taken, brings it back. One that lies here under another name is copied to its own.
 
 Exit status 0 when nothing is wrong any more, 1 when something is left that this folder cannot mend by itself: a file
 that cannot be read, entries of a file damaged before that are not back yet, a hull file that is gone, a photo or a
@@ -47,7 +47,11 @@ def command(context: click.Context, folder: Path, forget: tuple[str, ...]) -> No
             click.echo(f"forgotten: the file of {hull}")
         for decision in _end_what_is_unfinished(hulls):
             click.echo(f"ended: {decision}")
+        if came := hulls.take_in_kept():
+            click.echo(f"found: {in_number(came, 'entry', 'entries')} in files kept as damaged. They are here now")
         _prove_attachments(hulls)
+        for found in _take_in_misplaced(hulls):
+            click.echo(f"found: {found}")
         for damage in hulls.damage_found():
             click.echo(f"damage: {damage}")
         left = [f"not mended: {file}: {reason}" for file, reason in hulls.not_read()]
@@ -86,7 +90,7 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     """What was set aside before, and what entries name and is not here."""
     from garboard.history.exchange import attachments_missing
 
-    told = {damage.set_aside for damage in hulls.damage_found()}
+    told = {damage.set_aside for damage in hulls.damage_found() if damage.lost}
     for lost in hulls.set_aside():
         if lost.file not in told:
             yield (
@@ -98,6 +102,15 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     for name, called in attachments_missing(hulls).items():
         what = f"{called or 'an attachment'} ({name[:12]})"
         yield f"missing: {what}, which an entry names: merge with the shop, or with where it was taken"
+
+
+def _take_in_misplaced(hulls: HullFolder) -> Iterator[str]:
+    """Photos and recordings that entries name and that lie here under another name."""
+    from garboard.history.exchange import attachments_missing
+
+    if lacking := attachments_missing(hulls):
+        for name, path in hulls.attachments.take_in_misplaced(lacking):
+            yield f"{lacking[name] or 'an attachment'} ({name[:12]}), as {path.name}. A copy is kept under its own name"
 
 
 def _documents_not_read(folder: Path) -> Iterator[str]:

@@ -8,7 +8,7 @@ import io
 import os
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -137,6 +137,22 @@ class Attachments:
         except OSError as error:
             raise storage.not_saved(self._path(name), error) from error
         return True
+
+    def take_in_misplaced(self, lacking: Collection[str]) -> Iterator[tuple[str, Path]]:
+        """Keep copies of what lies here under names that are no attachments': a person or a sync program renamed it, or
+        it was set aside under the name of another.
+
+        lacking : names of those that are looked for
+        yields  : each that is back, and where it lay
+        errors  : NotSaved
+        """
+        paths = sorted(self.folder.iterdir()) if self.folder.is_dir() else []
+        for path in [path for path in paths if path.name not in self and not what_else(path)]:
+            name = ""
+            with contextlib.suppress(OSError), path.open("rb") as file:  # the disk refuses: it is passed over
+                name = hashlib.file_digest(file, "sha256").hexdigest()
+            if name in lacking and name not in self:
+                yield self.put_file(path), path
 
     def read(self, name: str, start: int, most: int) -> bytes:
         """A piece of an attachment, not proved: whoever puts the pieces together proves the whole.

@@ -47,7 +47,7 @@ _FULLEST, _SAMPLE = 0.3, 8192
 """With a larger share of its bits set, a filter tells of too many numbers that they may be there."""
 _CHARACTERS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 """Of a number."""
-_HAS_OTHER_MARKS = re.compile(r"[OIQ]|^.{14}$")
+_HAS_OTHER_MARKS = re.compile(r"[OIQ]|^.{14}$|U[0-9A-F]{4}")
 """Numbers that `hull_number.marks` gives other marks than themselves, and some more."""
 
 

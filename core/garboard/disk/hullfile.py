@@ -232,6 +232,8 @@ class HullFolder:
         self._open: dict[str, HullFile] = {}
         self._key_of_name: dict[str, str] = {}
         self._damage: list[Damage] = []
+        self._misplaced: dict[Path, dict[str, bytes]] = {}
+        """Entries found in files that are not of their names, by the file: they are to be put where they belong."""
         self._guard = threading.RLock()
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
@@ -348,6 +350,7 @@ class HullFolder:
                     opened[name] = changed(found)
             keys.add(self._key_of_name.get(name, ""))
         self._sizes.note_found(opened)
+        keys.update(self._put_in_their_places())
         return sorted(keys - {""})
 
     def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
@@ -1127,6 +1130,20 @@ class HullFolder:
                         found.append(loss)
             return tuple(found)
 
+    def take_in_kept(self) -> int:
+        """Put entries that can be read in files kept as damaged, and are not here, where they belong: the program may
+        have been killed, or the disk full, before it did; how many came.
+        """
+        with self._guard:
+            here = {name for key in self.readable() for name in self.ids(key)}
+            for path in self._kept_beside():
+                with contextlib.suppress(NewerFormat, OSError):
+                    entries = read(storage.content_of(path)).entries
+                    if lacking := {name: raw for name, raw in entries.items() if name not in here}:
+                        self._misplaced[path] = lacking
+            hulls = self._put_in_their_places()
+            return len({name for key in hulls for name in self.ids(key)} - here)
+
     def _still_lost(self, path: Path, data: bytes, cut: int, had: int, here: Container[str]) -> Loss | None:
         """What a damaged hull file held and is not here: all, where nothing in it can be read and no file stands."""
         entries = missing_of(data, here) if data else 0
@@ -1142,12 +1159,12 @@ class HullFolder:
     def keep_beside(self, damage: Damage) -> Path | None:
         """Keep another folder's damaged hull file as it is, beside our own, where something of it is not here.
 
-        returns : where it is kept, once however often it comes; None where all of it is here, or it is no hull file
+        returns : where it is kept, once however often it comes; None where all of it is here, or it is gone, or none
         errors  : NotSaved; OSError and NewerFormat when it cannot be read
         """
         with self._guard:
             path = damage.file
-            if path.suffix != SUFFIX:
+            if path.suffix != SUFFIX or damage.is_gone:
                 return None
             data = storage.content_of(damage.set_aside or path)
             here = {name for key in self.readable() for name in self.ids(key)}
@@ -1358,21 +1375,64 @@ class HullFolder:
         return self._key_of_name[name]
 
     def _take_out_of_use(self, path: Path) -> None:
+        """Keep beside what stands under a hull file's name and is none of it, and tell what the file held before."""
         if path in {damage.file for damage in self._damage}:
             return
-        size = path.stat().st_size
+        content, least = path.read_bytes(), self._sizes.least(path.name)
+        entries = read(content).entries
+        is_replaced = bool(content) and (len(content) >= least or bool(entries))
         kept = storage.set_aside(path) if self._writing else None
         if self._writing:
             path.unlink()
             storage.flush_folder(path.parent)
         done = "was taken out of use" if self._writing else "is passed over"
-        reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
-        cut = max(0, self._sizes.least(path.name) - size)
-        held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
-        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, held, had))
+        reason = f"this is no hull file, or not one of this name; it {done}" if content else EMPTIED
+        if is_replaced:  # what is kept is another hull's, or so long that its length would not tell
+            self._damage.append(Damage(path, kept, 0, 0, reason, 0, len(content)))
+            self._note_replaced(path)
+            if entries:
+                self._misplaced[path] = entries
+            return
+        cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
+        self._damage.append(Damage(path, kept, 0, int(not content), reason, max(0, cut), len(content), held, had))
         self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
         if kept:
             self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+    def _put_in_their_places(self) -> set[str]:
+        """Put entries out of files that are not of their names into the hull files of the boats they belong to: each
+        names its boat, and proves itself. In a folder that is only read they are held beside the others.
+
+        returns : keys of the hulls they belong to. What the disk refuses stays in the file that is kept
+        """
+        found: set[str] = set()
+        while self._misplaced:
+            path, entries = self._misplaced.popitem()
+            of_hulls: dict[str, CheckedEntries] = {}
+            for name, raw in entries.items():
+                with contextlib.suppress(InputError):
+                    of_hulls.setdefault(hull_key_and_parts(raw)[0], CheckedEntries())[name] = raw
+            kept = 0
+            for key, those in of_hulls.items():
+                with contextlib.suppress(NotSaved, NewerFormat, OSError):
+                    if self._writing:
+                        self._put(key, those, None)
+                    else:
+                        self.hull(key).journal.entries.update(those)
+                    kept += len(those)
+                    found.add(key)
+            self._damage = [
+                attrs.evolve(one, recovered=kept) if one.file == path and not one.is_gone else one
+                for one in self._damage
+            ]
+        return found
+
+    def _note_replaced(self, path: Path) -> None:
+        """What a file held is gone where something else stood in its place."""
+        if self._writing:
+            self._sizes.note_gone(path.name)
+        elif self._sizes.least(path.name):
+            self._damage.append(self._gone_as(path.name, path.name))
 
 
 def _content_of(path: Path) -> bytes | OSError:

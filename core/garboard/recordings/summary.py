@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import exp, inf, log
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from garboard.record_types import frozen
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
 from garboard.recordings.remarks import remarks
-from garboard.samples import MOST_ODD, MOST_OUT_OF_ORDER, SIMULATED, StreamKey
+from garboard.samples import MOST_ODD, MOST_OUT_OF_ORDER, SIMULATED, StreamKey, stands_still
 
 GAP = 5.0
 """A gap is an interval longer than this many times the median interval."""
@@ -61,6 +61,15 @@ class Summary:
     notes: ReadingNotes
     remarks: tuple[str, ...]
 
+    @property
+    def stands_still(self) -> bool:
+        """Whether its clock does not go on."""
+        return self.notes.timed and _stands_still(self.streams)
+
+
+def _stands_still(streams: Iterable[StreamSummary]) -> bool:
+    return stands_still((stream.count, stream.first, stream.last) for stream in streams)
+
 
 def summarise(path: str | Path) -> Summary:
     """Read a recording once and count; memory grows with the number of streams only.
@@ -82,6 +91,8 @@ def summarise(path: str | Path) -> Summary:
     said = remarks(notes, quantities)
     if any(key.source.startswith(SIMULATED) for key in tallies):
         said.insert(0, "A simulated run, not a measurement: nothing is judged by it.")
+    if notes.timed and _stands_still(streams):
+        said.append("The clock stands still: all values have one time. Record again.")
     set_back = max((stream.set_back for stream in streams), default=0.0)
     disorder = sum(stream.out_of_order for stream in streams)
     if set_back:

@@ -11,8 +11,9 @@ import logging
 import threading
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
+from datetime import date
 from itertools import accumulate, islice
 
 import attrs
@@ -22,7 +23,8 @@ from garboard.disk.clock import Stamp, wall_milliseconds
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
-from garboard.history.replay import replay
+from garboard.history.registers import register_of
+from garboard.history.replay import HullState, replay
 from garboard.history.shapes import misfit_of
 from garboard.records import JsonValue, Propeller
 from garboard_shop.store import Store
@@ -33,6 +35,8 @@ A_DAY = 24 * 60 * 60 * 1000
 """Boats that came ashore so long before the start are made ready first [ms]."""
 SHORTEST_PAUSE = 2.0
 """Between two looks for what is new [s]."""
+LOOKED_THROUGH = 60.0
+"""So often all boats are looked through [s]: no clock has to be right by which deliveries were noted."""
 MOST_SHOWN = 100
 LONGEST_SEARCH = 200
 """Characters looked at of what is searched for: each word costs a look through all boats."""
@@ -48,8 +52,9 @@ class Card:
     """What a boat is found by.
 
     numbers    : the hull number in every way it was typed
-    names      : every name it was given, the last one entered last
-    owners     : every owner reference its jobs were given
+    names      : its name, several where they disagree, the last one entered last
+    owners     : the owner references of its jobs
+    former     : names and owner references that were replaced or taken back, or went with a job: people remember them
     propellers : a line for each engine, and for each propeller tried
     days       : days on which something was entered, "2026-05-14"
     entries    : how many there were
@@ -66,17 +71,25 @@ class Card:
     entries: int
     also: tuple[str, ...] = ()
     came_from: tuple[str, ...] = ()
+    former: tuple[str, ...] = ()
     text: str = attrs.field(init=False, repr=False)
 
     @text.default
     def _words(self) -> str:
         pitches = (f"pitch {line.partition(' x ')[2]}" for line in self.propellers)  # some search for "pitch 19 in"
-        said = (*self.also, *self.numbers, *self.names, *self.owners, *self.propellers, *pitches)
+        said = (*self.also, *self.numbers, *self.names, *self.owners, *self.former, *self.propellers, *pitches)
         return hull_number.sought(" ".join((self.hull, *said)))
 
     @property
     def name(self) -> str:
         return self.names[-1] if self.names else ""
+
+    def last_day(self, before: str) -> str:
+        """The latest day before one, on which something was entered; "" where there is none.
+
+        before : "2026-05-16"; a tablet whose clock is ahead enters on days that have not come yet
+        """
+        return max((day for day in self.days if day < before), default="")
 
     @property
     def order(self) -> tuple[str, str]:
@@ -95,66 +108,98 @@ def _differ_in_numerals(hull: str, other: str) -> bool:
 
 
 def _are_two(one: Card | None, other: Card | None) -> bool:
-    """Whether two boats were given names, or owners, that have nothing in common."""
+    """Whether two boats have names, or owners, and were never given one in common."""
     if one is None or other is None:
         return False
     pairs = ((one.names, other.names), (one.owners, other.owners))
     return any(
-        mine and theirs and not {name.casefold() for name in mine} & {name.casefold() for name in theirs}
+        mine
+        and theirs
+        and not {name.casefold() for name in (*mine, *one.former)}
+        & {name.casefold() for name in (*theirs, *other.former)}
         for mine, theirs in pairs
     )
 
 
 def card_of(hull: str, entries: Iterable[bytes]) -> Card:
-    """A boat's card from its entries. Values replaced later are found, too: people remember old ones.
+    """A boat's card from its entries: what stands, as the boat's own page shows it.
 
     entries : canonical bytes of entries of this hull
     """
-    numbers: dict[str, None] = {}
-    owners: dict[str, None] = {}
-    propellers: dict[str, dict[str, str]] = {}
-    fitted: dict[str, str] = {}
-    names: dict[str, None] = {}
-    days, count, facts, joined = set[str](), 0, list[Entry](), list[Entry]()
+    days, count, facts, decisions = set[str](), 0, list[Entry](), list[Entry]()
     for raw in entries:
         count += 1
-        if day := _day_in(raw):
+        if (day := _day_in(raw)) not in days and _is_day(day):
             days.add(day)
-        if any(kind in raw for kind in _DECISIONS):
-            joined.append(view(entry_id(raw), raw))
-        if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
+        is_decision = any(kind in raw for kind in _DECISIONS)
+        if is_decision or b'"kind":"job"' in raw or b'"kind":"field"' in raw:
             entry = view(entry_id(raw), raw)
-            if entry.is_understood and misfit_of(entry) is None:
-                facts.append(entry)
-    for entry in sorted(facts, key=_when):  # stores keep entries in no order
-        numbers[entry.hull] = None
-        path, value = entry.subject, entry.value
-        if path == ("owner",):
-            owners[_text(value)] = None
-        elif path == ("name",):
-            names.pop(_text(value), None)
-            names[_text(value)] = None
-        elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
-            propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
-        elif len(path) == 3 and path[0] == "engines" and path[2] == "fitted":
-            fitted[path[1]] = _text(value)
-        elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
-            propellers.setdefault(f"propeller {path[1]}", {})[path[2].replace("_", " ")] = _text(value)
-    on_now = {f"propeller {name}": ", fitted" for name in fitted.values() if name}
-    on_now |= {engine: ", as delivered" for engine, name in fitted.items() if f"propeller {name}" in propellers}
-    lines = tuple(f"{of}{on_now.get(of, '')}: {_in_words(parts)}" for of, parts in sorted(propellers.items()))
-    state = replay(hull, joined)
+            if entry.kind in ("job", "field"):  # what takes one back names its kind as well
+                facts += [entry] if entry.is_understood and misfit_of(entry) is None else []
+            elif is_decision:
+                decisions.append(entry)
+    facts.sort(key=_when)  # stores keep entries in no order
+    shown = [entry for entry in facts if entry.subject[:1] in _SHOWN]
+    state = replay(hull, (*decisions, *shown))
+    standing = {entry.id for entry in shown if _stands(state, entry)}
+    names, owners = (_given(shown, standing, what) for what in (_NAME, _OWNER))
     return Card(
         hull=hull,
-        numbers=tuple(numbers),
-        names=tuple(filter(None, names)),
-        owners=tuple(filter(None, owners)),
-        propellers=lines,
+        numbers=tuple(dict.fromkeys(entry.hull for entry in facts)),
+        names=names[0],
+        owners=owners[0],
+        propellers=_propellers(entry for entry in shown if entry.id in standing),
         days=frozenset(days),
         entries=count,
         also=state.aliases,
         came_from=tuple(dict.fromkeys(other for other, _ in state.moved_from)),
+        former=tuple(dict.fromkeys((*names[1], *owners[1]))),
     )
+
+
+_NAME, _OWNER = ("field", ("name",)), ("job", ("owner",))
+_SHOWN = {("name",), ("owner",), ("engines",), ("propellers",)}
+"""How the subjects begin of what a card says."""
+
+
+def _stands(state: HullState, entry: Entry) -> bool:
+    """Whether a fact is current; of a job that was moved away nothing stands here."""
+    is_current = any(one.id == entry.id for one in state.current(register_of(entry)))
+    return is_current and not (entry.kind == "job" and state.moved_to(entry.job))
+
+
+def _given(
+    facts: Iterable[Entry], standing: Container[str], what: tuple[str, tuple[str, ...]]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What stands of some facts in the order it was entered, the last one last, and what else they ever said."""
+    here, before = dict[str, None](), dict[str, None]()
+    for entry in facts:
+        if (entry.kind, entry.subject) == what and (said := _text(entry.value)):
+            into = here if entry.id in standing else before
+            into.pop(said, None)
+            into[said] = None
+    return tuple(here), tuple(said for said in before if said not in here)
+
+
+def _propellers(facts: Iterable[Entry]) -> tuple[str, ...]:
+    """A line for each propeller. Where two values of one part disagree, both are said.
+
+    facts : that stand, in the order they were entered
+    """
+    parts: dict[str, dict[str, dict[str, None]]] = {}
+    fitted: dict[str, str] = {}
+    for entry in facts:
+        path, value = entry.subject, _text(entry.value)
+        if len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
+            parts.setdefault(path[1], {}).setdefault(path[3].replace("_", " "), {})[value] = None
+        elif len(path) == 3 and path[0] == "engines" and path[2] == "fitted":
+            fitted[path[1]] = value
+        elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
+            parts.setdefault(f"propeller {path[1]}", {}).setdefault(path[2].replace("_", " "), {})[value] = None
+    on_now = {f"propeller {name}": ", fitted" for name in fitted.values() if name}
+    on_now |= {engine: ", as delivered" for engine, name in fitted.items() if f"propeller {name}" in parts}
+    said = {of: {what: " or ".join(sorted(values)) for what, values in part.items()} for of, part in parts.items()}
+    return tuple(f"{of}{on_now.get(of, '')}: {_in_words(part)}" for of, part in sorted(said.items()))
 
 
 _ORDER = [one.name.replace("_", " ") for one in attrs.fields(Propeller)]
@@ -195,6 +240,7 @@ def _with_what_came(card: Card, others: Sequence[Card]) -> Card:
         card,
         numbers=card.numbers or (card.hull,),
         names=card.names or tuple(name for one in others for name in one.names),
+        former=tuple(dict.fromkeys(said for one in (card, *others) for said in one.former)),
         owners=card.owners or tuple(dict.fromkeys(owner for one in others for owner in one.owners)),
         propellers=card.propellers or next((one.propellers for one in others if one.propellers), ()),
     )
@@ -208,6 +254,7 @@ def _whole(cards: Sequence[Card]) -> Card:
         numbers=tuple(dict.fromkeys(number for card in cards for number in card.numbers)),
         names=tuple(dict.fromkeys(name for card in (*others, first) for name in card.names)),
         owners=tuple(dict.fromkeys(owner for card in cards for owner in card.owners)),
+        former=tuple(dict.fromkeys(said for card in cards for said in card.former)),
         propellers=tuple(dict.fromkeys(line for card in cards for line in card.propellers)),
         days=frozenset().union(*(card.days for card in cards)),
         entries=sum(card.entries for card in cards),
@@ -228,6 +275,13 @@ def _day_in(raw: bytes) -> str:
     place = raw.find(b'"at":"')
     day = raw[place + 6 : place + 16] if place >= 0 else b""
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _when(entry: Entry) -> tuple[Stamp, bytes]:
@@ -322,6 +376,7 @@ class Index:
         self._days: dict[str, set[str]] = {}
         self._numbers = hull_number.KnownNumbers()
         self._looked_at = 0
+        self._looked_through = -LOOKED_THROUGH
         self._all_read = False
         self._guard = threading.Lock()
         self._stop = threading.Event()
@@ -350,6 +405,8 @@ class Index:
             changed = {
                 hull for one in self._store.deliveries(self._looked_at - OVERLAP, began + OVERLAP) for hull in one.ids
             }
+            if began < self._looked_at or time.monotonic() - self._looked_through > LOOKED_THROUGH:
+                changed |= self._grown()
             for hull in sorted(changed):
                 if self._stop.is_set():
                     return
@@ -359,12 +416,21 @@ class Index:
             for hull in sorted({hull for one in self._store.deliveries(began - A_DAY, began) for hull in one.ids}):
                 if not self._stop.is_set():
                     self._make_ready(hull)
+            self._looked_through = time.monotonic()
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
                     return
                 self._read_for_the_search(hull)
             self._all_read = True
         self._looked_at = began
+
+    def _grown(self) -> set[str]:
+        """Hulls that hold more than was read of them, whatever the time of their deliveries: another server's clock,
+        or this one's before it was set, may be wrong.
+        """
+        self._looked_through = time.monotonic()
+        held = self._store.digests().items()
+        return {hull for hull, one in held if hull not in self._own or self._own[hull].entries != one.entries}
 
     def _read_for_the_search(self, hull: str) -> bool:
         try:

@@ -34,6 +34,7 @@ from garboard.settings import (
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import seen_in
+from garboard_shop.pages.wording import day_to_come
 from garboard_shop.store import Store, managers_devices
 
 LONGEST_LOOK = 8.0
@@ -248,9 +249,11 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
 
 
 def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
+    to_come = day_to_come(desk.now())
+
     def last_day(hull: str) -> str:
         card = desk.index.card(hull)
-        return max(card.days, default="") if card else ""
+        return card.last_day(to_come) if card else ""
 
     return sorted(sorted(desk.index.boats()), key=last_day, reverse=True)
 

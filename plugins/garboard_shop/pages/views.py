@@ -313,6 +313,7 @@ def boats_page(visit: Visit) -> Response:
     are_more, reading = len(found) > MOST_SHOWN, not index.is_complete
     return visit.page(
         "boats.html",
+        to_come=wording.day_to_come(visit.desk.now()),
         words=words,
         day=day,
         found=found[:MOST_SHOWN],

@@ -75,6 +75,13 @@ def day_of(at: int) -> date:
     return datetime.fromtimestamp(at / 1000).date()
 
 
+def day_to_come(at: int) -> str:
+    """The first day on which nobody can have worked by a time of this machine [ms since 1970-01-01 UTC], "2026-05-16":
+    tomorrow has begun in other time zones.
+    """
+    return str(day_of(at) + timedelta(days=2))
+
+
 def limits_of(day: date) -> tuple[int, int]:
     """First and last millisecond of a day on this machine [ms since 1970-01-01 UTC]."""
     begins = datetime.combine(day, time.min).timestamp()

@@ -57,14 +57,14 @@ def maker_of(vessels: VesselList, hull: str) -> Callable[[], LineMade | None]:
         host=tablet.host,
         plugin_set=tablet.plugin_set,
     )
-    to_judge = known.failing if known and known.plugins != tablet.plugin_set else ()
-    return partial(make_line, reader, known.hull if known else hull, tuple(to_judge))
+    to_judge = tuple(known.failing) if known else ()
+    return partial(make_line, reader, known.hull if known else hull, to_judge)
 
 
 def make_line(reader: OneBoat, hull: str, to_judge: Collection[str] = ()) -> LineMade | None:
     """Make a boat's line; None where the app was closed meanwhile.
 
-    to_judge : jobs whose failing checks were counted by other plugins than those that run
+    to_judge : jobs of which checks failed: what came meanwhile, or other plugins, may have put that right
     """
     try:
         line = vessel_line(reader, hull)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +32,9 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
-RULES = 1
+MOST_COUNTED = 1_000_000
+"""More steps or checks no line counts: it was not written by this program."""
+RULES = 2
 """By which rules a line is made. One more with each change of what a kept line would say of the same files."""
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
@@ -62,6 +64,7 @@ class VesselLine:
     stamp  : tells whether the line is still true of the files it comes from
     plugins : tells whether it is still true of the plugins that run
     rules  : by which it was made; 0 in the lines of older programs
+    lacking : photos and recordings that were not here: with one that came it is worked out anew
     open   : how many of its jobs are neither handed over nor set aside
     fails  : checks of a boat handed over that fail
     left   : what else stands on its punch list then, or has come since
@@ -93,6 +96,7 @@ class VesselLine:
     next_step: str = ""
     plugins: str = ""
     rules: int = 0
+    lacking: tuple[str, ...] = ()
 
     @property
     def fails_now(self) -> int:
@@ -213,7 +217,8 @@ class VesselList:
         document = self.document
 
         def read() -> dict[str, VesselLine]:
-            return {row["hull"]: _line_kept(row) for row in document.rows(LINES)}
+            lines = filter(None, map(_line_kept, document.rows(LINES)))
+            return {line.hull: line for line in lines}
 
         self.lines = document.read_or_begin_anew(read, self.tablet.damaged)
         self._kept = self.snapshot()
@@ -236,7 +241,7 @@ class VesselList:
         return {hull: line for line in self.lines.values() for hull in (line.hull, *line.also)}
 
     def _is_true(self, line: VesselLine) -> bool:
-        return line.plugins == self.tablet.plugin_set and line.stamp == self.stamp(*line.files)
+        return is_true(self.tablet.files, line, self.tablet.plugin_set)
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
@@ -364,8 +369,14 @@ def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) ->
     gone = tuple(line for line in lines if line.hull not in among)
     still = [line for line in lines if line.hull in among]
     told = {hull for line in still for hull in (line.hull, *line.also)}
-    changed = [line.hull for line in still if line.plugins != plugins or line.stamp != stamp(files, line.files)]
+    changed = [line.hull for line in still if not is_true(files, line, plugins)]
     return Differences(gone, (*(hull for hull in here if hull not in told), *changed), lines)
+
+
+def is_true(files: HullFolder, line: VesselLine, plugins: str) -> bool:
+    """Whether a line would be made the same again: of the same entries, files and plugins."""
+    is_as_made = line.plugins == plugins and line.stamp == stamp(files, line.files)
+    return is_as_made and not any(name in files.attachments for name in line.lacking)
 
 
 def stamp(files: HullFolder, hulls: Iterable[str]) -> str:
@@ -382,13 +393,29 @@ def as_it_is(files: HullFolder, hull: str) -> str:
     return f"{found.st_size} {changed(found)}"
 
 
-def _line_kept(row: Mapping[str, Any]) -> VesselLine:
-    """A line as it was kept; json has no tuples."""
-    known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
-    known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
+def _line_kept(row: Mapping[str, Any]) -> VesselLine | None:
+    """A line as it was kept; None for one that is not as it was written, which is made anew. JSON has no tuples."""
+    known = {name: row[name] for name in _IN_A_LINE if name in row}
+    if not all(_IN_A_LINE[name](value) for name, value in known.items()) or not known.keys() >= _NEEDED:
+        return None
     if known.get("rules") != RULES:
         known["stamp"] = ""  # of another version: worked out anew
-    return VesselLine(**known)
+    fields: dict[str, Any] = {name: tuple(one) if isinstance(one, list) else one for name, one in known.items()}
+    return VesselLine(**fields)
+
+
+def _is_count(value: object) -> bool:
+    return type(value) is int and 0 <= value < MOST_COUNTED
+
+
+_KINDS: Mapping[str, Callable[[Any], bool]] = {
+    "str": lambda value: isinstance(value, str),
+    "int": _is_count,
+    "tuple[str, ...]": lambda value: isinstance(value, list) and all(isinstance(one, str) for one in value),
+    "Mapping[str, int]": lambda value: isinstance(value, dict) and all(map(_is_count, value.values())),
+}
+_IN_A_LINE = {name: _KINDS[str(field.type)] for name, field in attrs.fields_dict(VesselLine).items()}
+_NEEDED = {name for name, field in attrs.fields_dict(VesselLine).items() if field.default is attrs.NOTHING}
 
 
 def stamp_of(stamps: Iterable[str]) -> str:
@@ -436,7 +463,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         people=_people(entry for register in registers for entry in register.entries.values()),
         guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
         rules=RULES,
+        lacking=tuple(sorted(_lacking(tablet, hull))),
     )
+
+
+def _lacking(tablet: Tablet, hull: str) -> set[str]:
+    """Photos and recordings that a boat's jobs name and this tablet does not hold."""
+    measured = (one.value for job in tablet.boat(hull).jobs for one in tablet.view(hull, job).measurements)
+    named = {str(value["file"]) for value in measured if isinstance(value, dict) and "file" in value}
+    return {name for name in named if name not in tablet.files.attachments}
 
 
 def _open_jobs(tablet: Tablet, hull: str) -> int:

@@ -1,5 +1,7 @@
 """Every damaged recording in sample_jobs is reported with its own fault."""
 
+from functools import reduce
+from operator import xor
 from pathlib import Path
 
 import pytest
@@ -60,6 +62,27 @@ def test_a_log_without_any_clock_has_an_order_only_and_says_so() -> None:
     assert (notes.timed, recording.is_timed, notes.without_time) == (False, False, 0)
     said = summarise(BROKEN / "no_time.log").remarks
     assert "The log has no times: the order of its values is known, how fast they came is not." in said
+
+
+def with_checksum(body: str) -> str:
+    """A sentence as an instrument sends it: behind the star the exclusive or of its bytes."""
+    return f"${body}*{reduce(xor, body.encode()):02X}"
+
+
+def test_a_clock_that_stands_still_is_told_and_nobody_is_sent_to_turn_a_circle(tmp_path: Path) -> None:
+    """The receiver repeated its last sentence: "no turn of 90 degrees" was said, and "hold full throttle steadier"."""
+    sentence = with_checksum("GPRMC,120000.00,A,4400.0000,N,06800.0000,W,20.0,90.0,150526,,,A")
+    lines = [line for at in range(12) for line in (sentence, with_checksum(f"HCHDG,{30 * at}.0,,,,"))]
+    path = tmp_path / "still.log"
+    path.write_text("\n".join([*lines, ""]))
+    recording, _ = load_recording(path)
+    assert "stands still" in recording.no_times
+    assert any("The clock stands still" in said for said in summarise(path).remarks)
+    later = with_checksum("GPRMC,120001.00,A,4400.0000,N,06800.0000,W,20.0,90.0,150526,,,A")
+    path.write_text("\n".join([*lines, later, lines[1], ""]))
+    assert load_recording(path)[0].no_times == ""
+    path.write_text("\n".join([*lines[:18], ""]))
+    assert load_recording(path)[0].no_times == "", "so few may have come at once"
 
 
 @pytest.mark.parametrize("name", SET_ASIDE)

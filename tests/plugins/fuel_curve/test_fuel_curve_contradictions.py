@@ -410,6 +410,19 @@ def test_more_speed_than_the_propeller_advances_is_named() -> None:
 
 
 @pytest.mark.parametrize(
+    ("hull", "share", "is_told"),
+    [("planing", 1.0, False), ("planing", 0.514, True), ("displacement", 0.514, False), ("", 0.514, False)],
+)
+def test_speeds_in_metres_a_second_taken_for_knots_give_no_range(hull: str, share: float, is_told: bool) -> None:
+    """All planing steps show about half the speed. The slip was called impossible, and an owner's range passed."""
+    vessel = boat(1, hull_form=hull, gear_ratio=Amount.parse("1.85"), propeller=Propeller(pitch=Amount.parse("19 in")))
+    found = finding(job_view(vessel, typed([(e, s * share, f) for e, s, f in PLANING])), "curve")
+    assert any("less than half of what the propeller advances" in doubt.text for doubt in found.doubts) is is_told
+    cruise = finding(job_view(vessel, typed([(e, s * share, f) for e, s, f in PLANING])), "best_cruise")
+    assert (cruise.verdict is Verdict.NOT_ENOUGH_DATA) is is_told
+
+
+@pytest.mark.parametrize(
     ("rated", "ratio", "pitch", "asked_speed", "asked_flow"),
     [
         ("350 hp", "1.85", "17 in", "60 kn", "65 gal/h"),  # of a sound boat the readings are asked about

@@ -3,6 +3,7 @@
 from typing import Any
 
 import attrs
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -15,6 +16,7 @@ from garboard.records import Engine, Job, Measurement, Propeller, Vessel
 from garboard.samples import Recording
 from garboard.steps import Field, Kind
 from garboard.units import UNITS_OF, Amount
+from garboard_prop_check.weight_and_power import unlikely_weight
 from prop_check_jobs import (
     CAPACITY,
     CONDITIONS,
@@ -29,7 +31,7 @@ from prop_check_jobs import (
 )
 
 HOST = host()
-TEXTS = ("0", "-1", "0.0001", "1", "2", "7.5", "19", "26", "150", "1013", "5800", "99999", "9" * 400)
+TEXTS = ("0", "-1", "0.0001", "1", "2", "7.5", "19", "26", "150", "1013", "5800", "99999", "9" * 120, "9" * 400)
 
 
 def amounts(quantity: str) -> st.SearchStrategy[Amount | None]:
@@ -164,6 +166,14 @@ def test_a_rev_limiter_that_no_engine_has_is_not_drawn() -> None:
     drawn = [band.name for one in found for figure in one.finding.figures for band in figure.bands]
     assert "aim" in drawn
     assert "rev limiter" not in drawn
+
+
+@pytest.mark.parametrize("length", ["9" * 400, "9" * 120, "0." + "0" * 107 + "1"])
+def test_a_length_that_no_boat_has_fails_no_check_of_the_weight(length: str) -> None:
+    boat = attrs.evolve(vessel(1), length=Amount(length, "ft"), displacement_as_run=Amount("6000", "lb"))
+    assert unlikely_weight(boat) == ""
+    found = HOST.assess(job(boat, two_ways(boat)))
+    assert [one.finding.sentence for one in found if "failed in" in one.finding.sentence] == []
 
 
 def test_the_fields_take_what_the_tests_enter() -> None:

@@ -9,6 +9,7 @@ import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -22,6 +23,9 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import InputError
+from garboard.history.authoring import Author, retract, settle
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.recordings import load_recording
@@ -32,7 +36,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
-from garboard_shop.pages.index import Index, card_of
+from garboard_shop.pages.index import LOOKED_THROUGH, Card, Index, Wanted, card_of
 from garboard_shop.pages.summaries import BoatSummary, Stale, Summaries
 from garboard_shop.store import Delivery, Store
 from pages_rig import (
@@ -374,6 +378,39 @@ def test_unknown_boats_jobs_and_figures_are_not_found(manager: Browser) -> None:
         assert "<h1>Not found</h1>" in answer.text
 
 
+def test_a_card_says_what_stands_and_is_found_by_what_stood() -> None:
+    """Of what was taken back, its reason stood as the boat's name; of two values that disagree, one of them alone."""
+    one, other = (Author(name, name) for name in ("tablet 8", "tablet 9"))
+    held: dict[str, Entry] = {}
+
+    def now() -> HullState:
+        return replay(SALTGRASS, held.values())
+
+    def keep(*entries: Entry) -> None:
+        held.update((entry.id, entry) for entry in entries)
+
+    def card() -> Card:
+        return card_of(SALTGRASS, [entry.raw for entry in held.values()])
+
+    pitch = RegisterKey("field", "", ("engines", "port", "propeller", "pitch"))
+    for kind, subject, value in (
+        ("field", ("name",), "Petrel"),
+        ("field", pitch.subject, "19 in"),
+        ("job", ("owner",), "B. Wren"),
+    ):
+        keep(one.write(now(), kind, subject, value, job="j1"))
+    keep(retract(one, now(), pitch, "typed on the wrong boat"))
+    keep(retract(one, now(), RegisterKey("field", "", ("name",)), "another boat's"))
+    keep(one.write(now(), "job", ("owner",), "C. Tern", job="j1"))
+    assert (card().name, card().owners, card().propellers) == ("", ("C. Tern",), ())
+    assert all(Wanted.typed(words).fits(card()) for words in ("petrel", "wren", "tern"))
+    before = now()
+    keep(one.write(before, "field", pitch.subject, "21 in"), other.write(before, "field", pitch.subject, "17 in"))
+    assert card().propellers == ("port: pitch 17 in or 21 in",)
+    keep(settle(one, now(), pitch, "21 in", "read again"))
+    assert card().propellers == ("port: pitch 21 in",)
+
+
 def test_a_card_holds_what_a_boat_is_found_by() -> None:
     entries = [
         entry("field", ("name",), "Petrel"),
@@ -398,6 +435,47 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
     assert card.days == {"2026-11-25", "2026-02-03"}
+
+
+def test_work_of_a_tablet_whose_clock_is_ahead_is_not_the_last_day_a_boat_was_worked_on(
+    pages: Pages, manager: Browser
+) -> None:
+    put(pages, entry("field", ("name",), "Petrel", hull=MISTYPED, at="2027-12-14T11:00:00+00:00"))
+    beam = entry("field", ("beam",), "8 ft", hull=MISTYPED)
+    put(pages, beam)
+    pages.desk.index.refresh()
+    words = words_of(manager.text("/boats?q=petrel"))
+    assert "25 November 2026 Some work has a day to come: a tablet's clock is ahead." in words
+    assert "2027" not in words
+    assert card_of(MISTYPED, [beam.raw.replace(b"2026-11-25", b"2026-99-99")]).days == set()
+    assert "a day to come" not in words_of(manager.text("/boats?q=kittiwake"))
+
+
+def test_a_boat_is_found_whose_delivery_was_noted_by_a_clock_that_was_wrong(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It came while the clock was a year ahead, which was then set back; or to another server, hours behind."""
+    year = 365 * 24 * 60 * MINUTE
+    times = [NOON + year]
+    with contextlib.closing(EmbeddedStore(tmp_path)) as store:
+
+        def comes(number: str, at: int) -> None:
+            new = entry("field", ("name",), "Petrel", hull=number)
+            store.put_if_absent({number: CheckedEntries({new.id: new.raw})}, "tablet 1", at, 0)
+
+        index = Index(store, now=lambda: times[0])
+        comes(SALTGRASS, NOON)
+        index.refresh()
+        comes(KITTIWAKE, NOON + year + MINUTE)
+        times[0] = NOON
+        index.refresh()
+        assert {card.hull for card in index.search("petrel")} == {SALTGRASS, KITTIWAKE}
+        comes(LONG_REACH, NOON - 60 * MINUTE)
+        index.refresh()
+        monkeypatch.setattr(index, "_looked_through", -LOOKED_THROUGH)
+        times[0] += MINUTE
+        index.refresh()
+        assert len(index.search("petrel")) == 3
 
 
 NUMBERS = st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}")
