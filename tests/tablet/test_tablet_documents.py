@@ -238,6 +238,7 @@ def test_no_page_writes_the_list_of_vessels_at_a_press(drive: Drive, written: li
     new_job(d)
     d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back", "tab under way", "step dock.full")
     d.press("begin")
+    d.wait(lambda: d.app.vessels.is_looked_through and not d.app.vessels.to_read)  # which keeps the list once
     totals = []
     for boats, number in ((10, "5840"), (500, "5790")):
         d.app.vessels.lines.update({line.hull: line for line in map(a_line, range(boats))})
