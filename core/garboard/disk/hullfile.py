@@ -1027,16 +1027,14 @@ class HullFolder:
         return bool(digest) and (digest == held or self._holds_all_of(note, self.ids(key)))
 
     def _names_here(self) -> set[str]:
-        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone.
+        """Names of what lies here, and of what a link here leads to: they are not gone.
 
-        What was kept as damaged and is shorter than the file was later is an older copy: the file may be gone.
+        A copy kept as damaged says nothing of that, however long: what was mended after it may be gone.
         """
         found: set[str] = set()
         with os.scandir(self._hulls_folder) as files:
             for file in files:
-                name, kept, _ = file.name.partition(SET_ASIDE)
-                if not kept or file.stat(follow_symlinks=False).st_size >= self._sizes.least(name):
-                    found.add(name)
+                found.add(file.name)
                 if file.is_symlink():
                     found.add(Path(file.path).resolve().name)
         return found
@@ -1362,17 +1360,17 @@ class HullFolder:
             return
         size = path.stat().st_size
         kept = storage.set_aside(path) if self._writing else None
-        if self._writing:
-            path.unlink()
-            storage.flush_folder(path.parent)
         done = "was taken out of use" if self._writing else "is passed over"
         reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
         cut = max(0, self._sizes.least(path.name) - size)
         held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
-        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, held, had))
-        self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
-        if kept:
-            self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+        damage = Damage(path, kept, 0, int(not size), reason, cut, size, held, had)
+        if kept:  # the file it is kept as tells of it: noted before it goes, so that it is never gone for a program
+            self._note_cut(damage, known=self._sizes.known(path.name))  # after one that is killed between
+            self._sizes.note({path.name: 0})
+            path.unlink()
+            storage.flush_folder(path.parent)
+        self._damage.append(damage)
 
 
 def _content_of(path: Path) -> bytes | OSError:
