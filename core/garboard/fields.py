@@ -151,9 +151,8 @@ class Field:
         if self.plausible and self.doubted_outside:
             (low, high), (lowest, highest) = self.plausible, self.doubted_outside
             if not lowest <= low <= high <= highest:
-                raise ValueError(
-                    f"field {self.name!r}: doubted_outside must hold all of plausible, {low:g} to {high:g}"
-                )
+                usual = range_in_words(low, high, self.unit)
+                raise ValueError(f"field {self.name!r}: doubted_outside must hold all of plausible, {usual}")
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
         for name, kind in (("each", self.each), ("of_several", self.of_several)):

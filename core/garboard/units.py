@@ -430,12 +430,12 @@ def _in_decimals(length: str) -> str:
     inches = int(both[2]) * _INCHES_OF_A_FOOT + float(both[3])
     feet = round(inches / _INCHES_OF_A_FOOT, 4)
     is_even = feet * _INCHES_OF_A_FOOT == inches
-    return f"{both[1]}{feet:g} ft" if is_even else f"{both[1]}{inches:.10g} in"
+    return f"{both[1]}{plain_text(feet, 8)} ft" if is_even else f"{both[1]}{plain_text(inches, 8)} in"
 
 
 def _decimals_of(fraction: re.Match[str]) -> str:
     whole, above, below = int(fraction[1] or 0), int(fraction[2]), int(fraction[3])
-    return f"{whole + above / below:.10g}" if above < below else fraction[0]
+    return plain_text(whole + above / below, 10) if above < below else fraction[0]
 
 
 def _meant(unit: str, units: Iterable[str] = ()) -> str:

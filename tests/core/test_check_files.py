@@ -206,7 +206,7 @@ def test_a_value_that_can_hardly_be_is_doubted_as_its_author_says(tmp_path: Path
     with pytest.raises(CheckRefused) as refused:
         check_of(text.replace("[20, 40]", "[5, 40]").encode())
     (told,) = refused.value.faults  # and no formula that names the field
-    assert "doubted_outside must hold all of plausible, 5 to 40" in str(told.fault)
+    assert "doubted_outside must hold all of plausible, 5 to 40 in" in str(told.fault)
 
 
 HOSTILE_NAMES = [one[0] for one in HOSTILE]

@@ -502,3 +502,45 @@ def test_an_older_damaged_copy_beside_hides_no_file_that_is_gone(folder: Path) -
         with HullFolder(folder) as hulls:
             assert [damage.had for damage in hulls.gone()] == [3]
         enter(folder, HERE, "35 kn")  # begins it anew
+
+
+def test_a_longer_damaged_copy_beside_hides_no_file_that_is_gone(folder: Path) -> None:
+    """Mended, the file is shorter than the copy kept of it."""
+    path = path_in(folder)
+    path.write_bytes(path.read_bytes() + b"no entry, and longer than any other\n" * 100)
+    with HullFolder(folder) as hulls:
+        assert hulls.digests()
+    kept = path.with_name(f"{path.name}.damaged-1")
+    assert kept.stat().st_size > path.stat().st_size
+    path.unlink()
+    for writing in (False, True):
+        with HullFolder(folder, read_only=not writing) as hulls:
+            assert [damage.file.name for damage in hulls.gone()] == [path.name]
+
+
+@pytest.mark.parametrize("shorter", [1, 0])
+@pytest.mark.parametrize("before", ["unlink", "flush_folder"])
+def test_a_program_killed_while_it_takes_a_file_out_of_use_tells_once_what_is_not_here(
+    folder: Path, before: str, shorter: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is kept beside, and told of as that; one that is as long as the boat's was is none of it, and that is gone."""
+    path = path_in(folder)
+    path.write_bytes(b"x" * (path.stat().st_size - shorter))
+
+    class Killed(BaseException):
+        pass
+
+    def kill(*_: object) -> None:
+        if path.with_name(f"{path.name}.damaged-1").exists() and not (before == "flush_folder" and path.exists()):
+            raise Killed
+
+    with monkeypatch.context() as patch, HullFolder(folder) as hulls:
+        patch.setattr(Path if before == "unlink" else storage, before, kill)
+        with pytest.raises(Killed):
+            hulls.digests()
+    for _ in range(2):
+        with HullFolder(folder) as hulls:
+            hulls.digests()
+            assert not path.exists()
+            assert len(hulls.gone()) == 1 - shorter
+    assert [one.name for one in path.parent.glob(f"{path.name}*")] == [f"{path.name}.damaged-1"]

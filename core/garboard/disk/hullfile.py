@@ -1030,16 +1030,14 @@ class HullFolder:
         return bool(digest) and (digest == held or self._holds_all_of(note, self.ids(key)))
 
     def _names_here(self) -> set[str]:
-        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone.
+        """Names of what lies here, and of what a link here leads to: they are not gone.
 
-        What was kept as damaged and is shorter than the file was later is an older copy: the file may be gone.
+        A copy kept as damaged says nothing of that, however long: what was mended after it may be gone.
         """
         found: set[str] = set()
         with os.scandir(self._hulls_folder) as files:
             for file in files:
-                name, kept, _ = file.name.partition(SET_ASIDE)
-                if not kept or file.stat(follow_symlinks=False).st_size >= self._sizes.least(name):
-                    found.add(name)
+                found.add(file.name)
                 if file.is_symlink():
                     found.add(Path(file.path).resolve().name)
         return found
@@ -1382,9 +1380,6 @@ class HullFolder:
         entries = read(content).entries
         is_replaced = bool(content) and (len(content) >= least or bool(entries))
         kept = storage.set_aside(path) if self._writing else None
-        if self._writing:
-            path.unlink()
-            storage.flush_folder(path.parent)
         done = "was taken out of use" if self._writing else "is passed over"
         reason = f"this is no hull file, or not one of this name; it {done}" if content else EMPTIED
         if is_replaced:  # what is kept is another hull's, or so long that its length would not tell
@@ -1392,12 +1387,15 @@ class HullFolder:
             self._note_replaced(path)
             if entries:
                 self._misplaced[path] = entries
-            return
-        cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
-        self._damage.append(Damage(path, kept, 0, int(not content), reason, max(0, cut), len(content), held, had))
-        self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
-        if kept:
-            self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+        else:
+            cut, held, had = least - len(content), self._sizes.digest(path.name), self._sizes.count(path.name)
+            self._damage.append(Damage(path, kept, 0, int(not content), reason, max(0, cut), len(content), held, had))
+            self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
+            if kept:
+                self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+        if kept:  # noted before it goes: for a program after one that is killed between it is never gone untold
+            path.unlink()
+            storage.flush_folder(path.parent)
 
     def _put_in_their_places(self) -> set[str]:
         """Put entries out of files that are not of their names into the hull files of the boats they belong to: each

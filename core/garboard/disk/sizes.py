@@ -226,10 +226,18 @@ class FileSizes:
     def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
         """`note_saved` of one file, with what `grown` made ready before it was flushed."""
         self._newer[name] = noted
-        try:  # at each save, when the processor is cold
-            self._append(lines)
-        except OSError:  # as `_write`
+        descriptor = self._descriptor
+        if descriptor is None or self._ends_within_a_line or self._unwritten:
+            with contextlib.suppress(OSError):  # as `_write`
+                self._append(lines)
             return
+        self._ends_within_a_line = True
+        try:  # at each save, when the processor is cold: what `_append` does where nothing else is to be written
+            storage.append(descriptor, lines)
+        except OSError:
+            self._unwritten.add(name)
+            return
+        self._ends_within_a_line = False
 
     def note(
         self,
