@@ -214,7 +214,7 @@ class Battery:
     name: str
     chemistry: str = _one_of("flooded", "AGM", "gel", "LiFePO4")
     nominal_voltage: Amount | None = _amount("voltage", (12, 48), hard=(1, 1_000))
-    capacity: Amount | None = _amount("charge", (20, 2_000), hard=(1, 100_000))
+    capacity: Amount | None = _amount("charge", (7, 2_000), hard=(1, 100_000))
     more: Mapping[str, JsonValue] = _more()
 
 

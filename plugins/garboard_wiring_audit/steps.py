@@ -117,7 +117,7 @@ STEPS = (
                     "Main fuse, its rating",
                     "current",
                     "A",
-                    (30, 400),
+                    (5, 400),
                     (1, 2000),
                     help="As printed on it. It has to carry what runs at once. It stands on the owner's card of fuses.",
                     required=False,

@@ -9,7 +9,7 @@ import pytest
 
 from builders import job_view
 from garboard.fields import Field, Kind
-from garboard.records import Battery, Circuit, JsonValue, Vessel
+from garboard.records import Battery, Circuit, JsonValue, Vessel, unusual_in
 from garboard.units import Amount
 from garboard_tablet.models.asks import Ask, asks_of_piece, asks_of_step, shown_of
 from garboard_tablet.models.pad import judge
@@ -43,6 +43,16 @@ def test_a_length_says_which_way_as_a_person_does() -> None:
     assert "Do not add the way back" in field.help
     every = [ask.field for kind in ("circuits", "networks") for ask in asks_of_piece((kind, "x"), {})]
     assert not [one for one in every if "one way" in f"{one.title} {one.help}".casefold()]
+
+
+@pytest.mark.parametrize(("amount", "asked"), [("18 Ah", False), ("5 Ah", True)])
+def test_the_battery_of_a_small_boat_is_not_asked_about(amount: str, asked: bool) -> None:
+    """A skiff's 18 Ah behind a 15 A fuse was asked about on every page; common practice, no source."""
+    assert bool(list(unusual_in(Battery(name="start", capacity=Amount.parse(amount))))) is asked
+    step = next(step for step in STEPS if step.key == "wiring_audit.batteries")
+    view = job_view(Vessel(hull_number="XYZ00001A626", batteries=(Battery(name="start"),)), {})
+    (fuse,) = [ask.field for ask in asks_of_step(step, view) if ask.field.name == "fuse_rating"]
+    assert [bool(judge(fuse, text).question) for text in ("15 A", "3 A", "150 A")] == [False, True, False]
 
 
 def test_what_is_usual_is_that_of_the_bank_it_is_typed_for() -> None:
