@@ -198,7 +198,7 @@ def _calendar(view: JobView) -> Iterator[Finding]:
 
 def _of_calendar(view: JobView, services: Sequence[Service]) -> tuple[str, str]:
     """What is wrong with the services that are due, or that nothing is: its code and a sentence."""
-    hours, run = view.setting_value(FIRST_CHECK, "h"), _hours_run(view)
+    hours, run = view.setting_value(FIRST_CHECK, "h"), hours_run(view)
     is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
     passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
     run_past = [one.name for one in services if one.hours is not None and one.hours < run]
@@ -247,7 +247,7 @@ def _on_its_day(one: Service) -> str:
     return f"{one.name}, {one.day_in_words}"
 
 
-def _hours_run(view: JobView) -> float:
+def hours_run(view: JobView) -> float:
     """Hours that every engine has run [h]; 0 where those of one are not known, as it may be new."""
     return min((0.0 if one.hours is None else one.hours.to("h") for one in view.vessel.engines), default=0.0)
 

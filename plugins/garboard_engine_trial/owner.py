@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 
 from garboard.findings import NotEnoughData, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
-from garboard_engine_trial.after import Service, services_of
+from garboard_engine_trial.after import Service, hours_run, services_of
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.fit_out_steps import LAW
 from garboard_engine_trial.points import day_opened
@@ -25,19 +26,22 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         services = services_of(view)
     except NotEnoughData:
         services = []
-    opened = day_opened(view)
+    opened, run = day_opened(view), hours_run(view)
     if services:
-        to_come = [one for one in services if one.day is None or one.day >= opened]
+        to_come = [one for one in services if not _is_past(one, opened, run)]
         first = min(to_come or services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
-        yield _next(first)
+        yield _next(first, is_past=not to_come)
         rows = tuple(
             (one.name, "" if one.hours is None else in_full(one.hours), one.day_in_words, "", "") for one in services
         )
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
+    codes = {one.finding.code for one in assessed if one.calculator in _TABLES}
+    is_run_in = "engine_trial.break_in.run" in codes and "engine_trial.break_in.band" not in codes
     tables = [
         table
         for one in assessed
         if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+        if not (is_run_in and one.finding.code == "engine_trial.break_in.run")
         for table in one.finding.tables
     ]
     if plan := next((table.title for table in tables if table.card), ""):
@@ -45,12 +49,19 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     yield from tables
 
 
-def _next(first: Service) -> Digits:
+def _is_past(one: Service, opened: date, run: float) -> bool:
+    """Whether a service was due before the job was opened, by its day or by the hours run [h]."""
+    return (one.day is not None and one.day < opened) or (one.hours is not None and one.hours < run)
+
+
+def _next(first: Service, is_past: bool) -> Digits:
     """What is due first, by hours and by day: nobody knows which comes first."""
     due = [f"{in_full(first.hours)}\u00a0h"] if first.hours is not None else []
     due += [first.day_in_words] if first.day is not None else []
     of_hours = ("by the engines' hour meters",) if first.hours is not None else ()
     name = "next service, whichever comes first" if len(due) > 1 else "next service"
+    if is_past:
+        name = "was due before this work began"
     return Digits(" or ".join(due), name, (first.name, *of_hours))
 
 

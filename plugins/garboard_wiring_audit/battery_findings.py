@@ -571,6 +571,13 @@ _UNEXPLAINED = {
 }
 
 
+def _load_in_words(counted: Number, circuits: int) -> str:
+    """The load as listed; in words of its own where the list is empty."""
+    if not circuits:
+        return "No circuit on the list of what runs together"
+    return f"{counted} from {in_number(circuits, 'circuit', 'circuits that run together')}"
+
+
 def _load_finding(view: JobView, battery: Battery, load: Load, measured: MeasuredValue | None) -> Finding:
     counted = Number.of("load", load.total)
     numbers: tuple[Number, ...] = (counted,)
@@ -603,7 +610,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit', 'circuits that run together')}.{more}",
+        sentence=f"{_load_in_words(counted, len(load.circuits))}.{more}",
         numbers=numbers,
         limits=limits,
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),

@@ -216,6 +216,35 @@ def test_figures_withheld_for_a_contradiction_stand_there_too_unless_its_doubt_d
         assert len(told) == 1
 
 
+def doubting_two_places() -> Calculator:
+    """A doubt that names the boat first, then the reading of one bank."""
+
+    def compute(_view: JobView) -> Iterator[Finding]:
+        places = (
+            Doubt(SAYS, step="vessel", field="volts", of="house"),
+            Doubt(SAYS, step="small.run", field="speed", of="house"),
+        )
+        yield found(Verdict.ADVISE, "log", doubts=places)
+
+    return calculator("a.log", compute, may_doubt=True)
+
+
+@pytest.mark.parametrize(("bank", "count"), [("house", 1), ("", 1), ("start", 2)])
+def test_a_doubt_of_two_places_is_told_once_and_hides_no_other_piece(tmp_path: Path, bank: str, count: int) -> None:
+    """A bank of another voltage stood on the punch list three times; a second bank's contradiction did not."""
+
+    def compute(_view: JobView) -> Iterator[Finding]:
+        raise NotEnoughData("runs differ", lack=Lack.CONTRADICTS, step="small.run", of=bank)
+
+    host = make_host(
+        (), entry_points=False, modules={"d": module_of(calculator("a.x", compute), doubting_two_places())}
+    )
+    view = small_plugin.small_view(tmp_path)
+    told = [item.text for item in punch_list(view, host, host.assess(view)) if item.why == "in doubt"]
+    assert len(told) == count
+    assert ("Runs differ." in told) is (bank == "start")
+
+
 def doubting_a_run() -> Calculator:
     def compute(_view: JobView) -> Iterator[Finding]:
         yield found(Verdict.ADVISE, "log", doubts=(Doubt(SAYS, step="small.run", field="speed"),))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Basis, Finding, Lack, Verdict
+from garboard.findings import Basis, Doubt, Finding, Lack, Missing, Verdict
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
@@ -307,13 +307,19 @@ def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
             about, check = ("", named(one.finding.about, one.title)) if is_named else (one.finding.about, one.title)
             text = f"{_sentence(doubt.text)} {FIND_OUT}"
             found.setdefault((doubt.text, ""), PunchItem(about, text, "in doubt", doubt.step, check))
-    told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
+    # A check that lacks a figure for a doubt tells the doubt again: of every place of the doubt, not the first alone.
+    doubts = [doubt for one in assessed for doubt in one.finding.doubts]
     for one in assessed:
         for lack in one.finding.missing:
-            if lack.lack is Lack.CONTRADICTS and lack.step not in told:
+            if lack.lack is Lack.CONTRADICTS and not any(_is_of(doubt, lack) for doubt in doubts):
                 item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step, one.title)
                 found.setdefault((lack.text, lack.of), item)  # of two engines it is said of each
     return tuple(found.values())
+
+
+def _is_of(doubt: Doubt, lack: Missing) -> bool:
+    """Whether a doubt tells what a check lacks: in one step, of one piece, or of all of them where one names none."""
+    return doubt.step == lack.step and (doubt.of == lack.of or not doubt.of or not lack.of)
 
 
 def named(about: str, check: str) -> str:

@@ -338,6 +338,28 @@ def test_an_owner_reads_hours_and_day_of_the_next_service(
     assert [row[2] for row in calendar.rows] == days
 
 
+@pytest.mark.parametrize(
+    ("hours", "name", "service", "has_plan"),
+    [
+        ("3.2", "next service", "20 hour check", True),
+        ("62", "next service", "100 hour", False),
+        ("120", "was due before this work began", "20 hour check", False),
+    ],
+)
+def test_what_was_due_by_the_hours_run_is_not_the_next_service(
+    hours: str, name: str, service: str, has_plan: bool
+) -> None:
+    """A boat of 62 h back for its yearly check was given "20 h, next service", and a card to break its engines in."""
+    section = next(one for one in HOST.report_sections if one.key == "engine_trial.care")
+    services = rows(SERVICES, ("20 hour check", "20 h", None), ("100 hour", "100 h", None))
+    view = after({**PLAN, **services}, hours)
+    first, *others = section.build(view, HOST.assess(view))
+    assert isinstance(first, Digits)
+    assert (first.name, first.lines[0]) == (name, service)
+    assert any(isinstance(one, Table) and one.title == "Break-in plan" for one in others) is has_plan
+    assert any(isinstance(one, str) and "broken in" in one for one in others) is has_plan
+
+
 def test_one_plan_holds_for_both_engines_and_stands_once() -> None:
     both = found(job_view(boat(2, hours=Amount("2", "h")), PLAN), "break_in")
     assert [(one.of, len(one.tables)) for one in both] == [("port", 1), ("starboard", 0)]

@@ -329,6 +329,7 @@ def test_a_load_of_nothing_passes_nothing(measured: str | None, listed: bool) ->
     load, charging = said(wired_job(circuits, read=read), "load_sum")
     assert (load.verdict is not LACKING) is (listed or measured == "2.0 A")
     assert (charging.verdict is not LACKING) is (listed or measured == "2.0 A")
+    assert "from 0 circuits" not in load.sentence
 
 
 def test_columns_take_the_larger_of_a_tenth_and_the_largest() -> None:
