@@ -40,6 +40,7 @@ practice, no source."""
 FIRST_SERVICE = practice("a new engine is checked after its first hours", "the engine maker's manual decides")
 FILED = practice("warranty and registration are filed by the shop or the owner, and it is noted who did")
 COMPLETE = "engine_trial.calendar.complete"
+RUN_IN, STILL_RUNNING_IN = "engine_trial.break_in.run", "engine_trial.break_in.band"
 BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
 
 
@@ -102,7 +103,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
         hours = engine.hours.to("h")
         band = band_at(bands, hours)
         yield Finding(
-            code="engine_trial.break_in.run" if band is None else "engine_trial.break_in.band",
+            code=RUN_IN if band is None else STILL_RUNNING_IN,
             verdict=Verdict.PASS,
             about=f"{engine.position} engine",
             sentence=(

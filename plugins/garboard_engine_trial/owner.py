@@ -9,7 +9,7 @@ from garboard.findings import NotEnoughData, Table, Verdict, in_full
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
-from garboard_engine_trial.after import Service, hours_run, services_of
+from garboard_engine_trial.after import RUN_IN, STILL_RUNNING_IN, Service, hours_run, services_of
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.fit_out_steps import LAW
 from garboard_engine_trial.points import day_opened
@@ -36,12 +36,12 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         )
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
     codes = {one.finding.code for one in assessed if one.calculator in _TABLES}
-    is_run_in = "engine_trial.break_in.run" in codes and "engine_trial.break_in.band" not in codes
+    is_run_in = RUN_IN in codes and STILL_RUNNING_IN not in codes
     tables = [
         table
         for one in assessed
         if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
-        if not (is_run_in and one.finding.code == "engine_trial.break_in.run")
+        if not (is_run_in and one.finding.code == RUN_IN)
         for table in one.finding.tables
     ]
     if plan := next((table.title for table in tables if table.card), ""):
