@@ -136,6 +136,12 @@ def test_two_files_under_each_others_names_come_back_to_their_boats(folder: Path
     paths = [folder / HULLS_FOLDER / file_name(hull) for hull in (HERE, OTHER)]
     for path, content in zip(paths, [path.read_bytes() for path in reversed(paths)], strict=True):
         path.write_bytes(content)
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        assert source.hulls() == source.hulls() == (HERE, OTHER)  # `garboard merge` asks twice
+        report = merge([source], target)
+        assert (report.complete, [target.count(hull) for hull in (HERE, OTHER)]) == (True, [1, 2])
+        told_of = [damage.file for damage in report.damage if not damage.is_gone]
+        assert told_of == sorted(paths)
     status, said = run(repair.command, folder)
     assert (status, ALL_WELL in said) == (0, True)
     assert "2 entries kept" in said

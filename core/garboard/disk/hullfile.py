@@ -234,6 +234,8 @@ class HullFolder:
         self._damage: list[Damage] = []
         self._misplaced: dict[Path, dict[str, bytes]] = {}
         """Entries found in files that are not of their names, by the file: they are to be put where they belong."""
+        self._held_only: set[str] = set()
+        """Of a folder that is only read, keys of hulls with entries out of such files: they are held in memory."""
         self._guard = threading.RLock()
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
@@ -350,7 +352,7 @@ class HullFolder:
                     opened[name] = changed(found)
             keys.add(self._key_of_name.get(name, ""))
         self._sizes.note_found(opened)
-        keys.update(self._put_in_their_places())
+        keys |= self._put_in_their_places() | self._held_only
         return sorted(keys - {""})
 
     def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
@@ -913,6 +915,9 @@ class HullFolder:
         """Every damage found since the folder was opened."""
         with self._guard:
             found = [damage for hull in self._open.values() for damage in hull.journal.damage]
+            if self._held_only:  # a file that is passed over is opened as its boat's too, and was told of
+                told = {damage.file for damage in self._damage}
+                found = [damage for damage in found if damage.file not in told]
             return (*self._damage, *found, *self.attachments.damage)
 
     def damage(self) -> tuple[Damage, ...]:
@@ -1417,6 +1422,7 @@ class HullFolder:
                         self._put(key, those, None)
                     else:
                         self.hull(key).journal.entries.update(those)
+                        self._held_only.add(key)
                     kept += len(those)
                     found.add(key)
             self._damage = [
