@@ -9,6 +9,7 @@ import pytest
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure
 from garboard.history.boat import Boat, open_hull
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
@@ -112,6 +113,24 @@ def test_a_file_imported_under_the_new_number_joins_the_job_where_it_stands(
         assert (str(vessel.beam), vessel.hull_number) == ("7 ft", NEW)
         assert any(one.value == "1.07" for one in judged.view.measurements)
     assert said == [f"{NEW}: 3 new entries\n", f"{NEW}: 0 new entries\n"]
+
+
+def test_a_job_written_under_two_numbers_moves_on_whole(shop: Path) -> None:
+    """What was read under the first number, signatures too, stayed with the second, and the job was on two boats."""
+    first, third = _hull(shop), "QQZ07777E626"
+    _run("move-job", shop, first, JOB, "--to", NEW, *SIGNED)
+    with HullFolder(shop) as hulls:
+        author = tablet("c").author
+        hulls.save(measure(author, HullState(NEW), JOB, "fuel_curve.tanks", "present_factor", "1.07"))
+    before = _boat(shop, NEW).view(JOB)
+    for number in (third, first, NEW):
+        here = next(hull for hull in (NEW, third, first) if JOB in _boat(shop, hull).jobs)
+        assert _run("move-job", shop, here, JOB, "--to", number, *SIGNED).exit_code == 0
+        assert [hull for hull in (first, NEW, third) if JOB in _boat(shop, hull).jobs] == [number]
+        after = _boat(shop, number).view(JOB)
+        assert {one.id for one in after.measurements} == {one.id for one in before.measurements}
+        assert {one.name for one in after.sign_offs} == {one.name for one in before.sign_offs}
+        assert after.vessel.engines == before.vessel.engines != ()
 
 
 def test_what_came_along_is_corrected_where_it_stands_and_the_rest_of_it_stays(shop: Path, host: PluginHost) -> None:

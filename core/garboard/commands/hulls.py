@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -469,8 +470,10 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         is_new, old = not len(there), boat.state
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
             _refuse_no_job(boat, job)
-            old = boat.state_to_move(job)
-            save_all(hulls, writing.move_job(author_of(hulls, old, tablet, by), old, there, job, reason))
+            old = boat.state_of(job)
+            author = author_of(hulls, old, tablet, by)
+            parts = [writing.move_job(author, state, there, job, reason) for state in boat.states_to_move(job)]
+            save_all(hulls, [*chain.from_iterable(parts)])
         click.echo(f"job {job} belongs to {target}")
         _tell_what_came(tools.host_for(folder), open_hull(hulls, target), job, old)
     if is_new:
