@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import attrs
 import pytest
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
-from garboard.history.authoring import measure
+from garboard.history.authoring import measure, sign_off
 from garboard.history.boat import Boat, open_hull
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
@@ -113,6 +114,35 @@ def test_a_file_imported_under_the_new_number_joins_the_job_where_it_stands(
         assert (str(vessel.beam), vessel.hull_number) == ("7 ft", NEW)
         assert any(one.value == "1.07" for one in judged.view.measurements)
     assert said == [f"{NEW}: 3 new entries\n", f"{NEW}: 0 new entries\n"]
+
+
+def test_a_fact_entered_in_a_moved_job_makes_its_signatures_stale(shop: Path) -> None:
+    """The boat had engines of its own: a fact about them named no job, so a signed job could change unseen."""
+    first, position, author = _hull(shop), ("engines", "port", "position"), tablet("c").author
+    with HullFolder(shop) as hulls:
+        hulls.save(author.write(HullState(NEW), "field", position, "port"))
+    _run("move-job", shop, first, JOB, "--to", NEW, *SIGNED)
+    with HullFolder(shop) as hulls:
+        boat = open_hull(hulls, NEW)
+        hulls.save(sign_off(author, boat.state_of(JOB), JOB, "owner", "A. Marsh"))
+        assert not _missed(open_hull(hulls, NEW))
+        home = boat.vessel_home("engines")
+        assert (home, boat.facts_of(JOB, home)) == (boat.state, JOB)
+        there = attrs.evolve(author, at_job=JOB)
+        hulls.save(there.write(home, "field", ("engines", "port", "gear_ratio"), "2.0"))
+    boat = _boat(shop, NEW)
+    assert "vessel/engines/port/gear_ratio" in _missed(boat)
+    assert boat.jobs == (JOB,)
+    with HullFolder(shop) as hulls:
+        hulls.save(sign_off(author, boat.state_of(JOB), JOB, "owner", "A. Marsh"))
+    assert not _missed(_boat(shop, NEW)), "signed anew, it stands for the fact"
+    assert _run("move-job", shop, NEW, JOB, "--to", first, *SIGNED).exit_code == 0
+    assert (_boat(shop, NEW).jobs, _boat(shop, first).jobs) == ((), (JOB,))
+
+
+def _missed(boat: Boat) -> tuple[str, ...]:
+    """What the owner's signature does not cover."""
+    return next(one.not_covered for one in boat.view(JOB).sign_offs if one.name == "A. Marsh")
 
 
 def test_a_job_written_under_two_numbers_moves_on_whole(shop: Path) -> None:

@@ -104,12 +104,14 @@ class Boat:
 
     def facts_of(self, job: str, home: HullState) -> str:
         """The job that a fact about the vessel is written in: of those joined the one that stands in the same hull's
-        file; "" where none does.
+        file, or the one moved to it; "" where there is none.
 
         home : the state that holds facts of its kind
         """
         if home is self.state_of(job) or (home is self.state and job in home.jobs):
             return job
+        if home is self.state and self.joined(job) in self.moved_in:
+            return self.joined(job)
         return next((part for part in home.moved_away if self.joined(part) == self.joined(job)), "")
 
     def brought(self, job: str) -> tuple[str, ...]:
