@@ -21,6 +21,7 @@ from garboard.commands.tools import (
     SOMETHING_FAILS,
     checked_value,
     declared_setting,
+    no_step,
     reading_shown,
     record_in_words,
     refuse_crossed,
@@ -392,8 +393,7 @@ def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
     if step not in worked_on:
         host = click.get_current_context().ensure_object(Tools).host_for(folder)
         if host.step(step) is None:
-            known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
-            raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])
+            raise InputError("attach", [no_step("step", step, {*worked_on, *(one.key for one in host.steps)})])
 
 
 @click.command("take-back")
