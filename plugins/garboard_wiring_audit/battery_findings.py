@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 
 import attrs
@@ -375,11 +375,16 @@ def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
     With a single battery aboard, circuits that name none are its own.
     """
     circuits = [circuit for circuit in view.vessel.circuits if circuit.use not in (PANEL_FEED, CRANKING)]
-    names = {each.name for each in view.vessel.batteries}
-    homeless = [] if len(names) == 1 else [circuit.name for circuit in circuits if circuit.battery not in names]
-    if homeless:
+    if homeless := _homeless(view, circuits):
         raise NotEnoughData(_of_no_battery(homeless))
-    return [circuit for circuit in circuits if circuit.battery == battery.name or len(names) == 1]
+    is_alone = len(view.vessel.batteries) == 1
+    return [circuit for circuit in circuits if circuit.battery == battery.name or is_alone]
+
+
+def _homeless(view: JobView, circuits: Iterable[Circuit]) -> list[str]:
+    """Those of some circuits that name no battery aboard; a single battery feeds them all."""
+    names = {each.name for each in view.vessel.batteries}
+    return [] if len(names) == 1 else [circuit.name for circuit in circuits if circuit.battery not in names]
 
 
 def _of_no_battery(circuits: Sequence[str]) -> Missing:
@@ -425,6 +430,7 @@ MAIN_FUSE_OPENS = "wiring_audit.main_fuse.will_open"
 
 def behind_main_fuse(view: JobView, battery: Battery) -> tuple[MeasuredValue, tuple[Missing, ...]]:
     """What surely runs at once through a battery's main fuse [A], as far as entered, and what is not entered of it.
+    Circuits that name no battery are left out: see `_homeless`.
 
     What is fed at the battery itself does not run through it. A circuit used now and then counts by itself alone, where
     it is entered that the panel feeds it; one that draws far more than its design current counts by that.
@@ -433,11 +439,8 @@ def behind_main_fuse(view: JobView, battery: Battery) -> tuple[MeasuredValue, tu
     running: list[MeasuredValue] = []
     others: list[MeasuredValue] = []
     missing: list[Missing] = []
-    for circuit in view.vessel.circuits:
-        if circuit.use in (PANEL_FEED, CRANKING) or circuit.fed_from == AT_THE_BATTERY:
-            continue
+    for circuit in _behind_main_fuses(view):
         if len(names) > 1 and circuit.battery != battery.name:
-            missing += [] if circuit.battery in names else [_of_no_battery([circuit.name])]
             continue
         facts = view.once(facts_of, circuit, rules, weighs_current=True)
         if "load" in facts.missing:
@@ -456,19 +459,33 @@ def behind_main_fuse(view: JobView, battery: Battery) -> tuple[MeasuredValue, tu
     return max(at_once, *others, key=lambda each: each.value) if others else at_once, tuple(missing)
 
 
+def _behind_main_fuses(view: JobView) -> list[Circuit]:
+    return [
+        circuit
+        for circuit in view.vessel.circuits
+        if circuit.use not in (PANEL_FEED, CRANKING) and circuit.fed_from != AT_THE_BATTERY
+    ]
+
+
 def main_fuse_findings(view: JobView) -> Iterator[Finding]:
-    """Rating of every battery's main fuse against what runs at once through it."""
+    """Rating of every battery's main fuse against what runs at once through it. Circuits that name no battery may run
+    through any: they are told once, for all fuses that they leave open.
+    """
+    homeless = _homeless(view, _behind_main_fuses(view))
+    left_open: list[str] = []
 
     def judge(battery: Battery) -> Iterator[Finding]:
         if not has_been_read(view, BATTERIES, "fuse_rating", battery.name):
             return
         rating = read(view, BATTERIES, "fuse_rating", "A", battery.name).value
         load, missing = behind_main_fuse(view, battery)
-        if not load.value > 0 and not missing:
-            return
         opens, fits = rating <= load.low, rating > load.high
+        if homeless and not opens:
+            left_open.append(about(battery))
         if missing and not opens:
             raise NotEnoughData(*missing)
+        if not load.value > 0 or (homeless and not opens):
+            return
         shown = Number.of("load behind it", load)
         behind = f"{in_full(rating)} A main fuse, {shown} at once behind it"
         advice = " as far as entered: it will open. Read the fuse again, or fit a larger one that protects its lead."
@@ -487,7 +504,9 @@ def main_fuse_findings(view: JobView) -> Iterator[Finding]:
             basis=(bases.MAIN_FUSE, bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM),
         )
 
-    return each_piece(view.vessel.batteries, about, judge, (bases.MAIN_FUSE,))
+    yield from each_piece(view.vessel.batteries, about, judge, (bases.MAIN_FUSE,))
+    if left_open:
+        yield not_enough_data(", ".join(left_open), [_of_no_battery(homeless)], (bases.MAIN_FUSE,))
 
 
 class Unexplained(enum.Enum):

@@ -306,9 +306,9 @@ def test_a_joined_job_written_under_two_hull_numbers_is_not_moved_on_before_it_i
     entries = [*away, *here, *move_job(OFFICE, replay(ELSEWHERE, away), replay(HULL, here), ONE, "wrong boat")]
     entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
     with pytest.raises(InputError, match=f"part {OTHER} from it"):
-        _boat(entries, HULL).state_to_move(ONE)
+        _boat(entries, HULL).states_to_move(ONE)
     entries.append(part_job(OFFICE, _boat(entries, HULL).state_of(OTHER), OTHER, "to move them"))
-    assert _boat(entries, HULL).state_to_move(ONE).hull == ELSEWHERE
+    assert [state.hull for state in _boat(entries, HULL).states_to_move(ONE)] == [ELSEWHERE]
 
 
 @pytest.mark.parametrize("asked", [ONE, OTHER])

@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import attrs
 import pytest
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure, sign_off
 from garboard.history.boat import Boat, open_hull
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
@@ -112,6 +114,53 @@ def test_a_file_imported_under_the_new_number_joins_the_job_where_it_stands(
         assert (str(vessel.beam), vessel.hull_number) == ("7 ft", NEW)
         assert any(one.value == "1.07" for one in judged.view.measurements)
     assert said == [f"{NEW}: 3 new entries\n", f"{NEW}: 0 new entries\n"]
+
+
+def test_a_fact_entered_in_a_moved_job_makes_its_signatures_stale(shop: Path) -> None:
+    """The boat had engines of its own: a fact about them named no job, so a signed job could change unseen."""
+    first, position, author = _hull(shop), ("engines", "port", "position"), tablet("c").author
+    with HullFolder(shop) as hulls:
+        hulls.save(author.write(HullState(NEW), "field", position, "port"))
+    _run("move-job", shop, first, JOB, "--to", NEW, *SIGNED)
+    with HullFolder(shop) as hulls:
+        boat = open_hull(hulls, NEW)
+        hulls.save(sign_off(author, boat.state_of(JOB), JOB, "owner", "A. Marsh"))
+        assert not _missed(open_hull(hulls, NEW))
+        home = boat.vessel_home("engines")
+        assert (home, boat.facts_of(JOB, home)) == (boat.state, JOB)
+        there = attrs.evolve(author, at_job=JOB)
+        hulls.save(there.write(home, "field", ("engines", "port", "gear_ratio"), "2.0"))
+    boat = _boat(shop, NEW)
+    assert "vessel/engines/port/gear_ratio" in _missed(boat)
+    assert boat.jobs == (JOB,)
+    with HullFolder(shop) as hulls:
+        hulls.save(sign_off(author, boat.state_of(JOB), JOB, "owner", "A. Marsh"))
+    assert not _missed(_boat(shop, NEW)), "signed anew, it stands for the fact"
+    assert _run("move-job", shop, NEW, JOB, "--to", first, *SIGNED).exit_code == 0
+    assert (_boat(shop, NEW).jobs, _boat(shop, first).jobs) == ((), (JOB,))
+
+
+def _missed(boat: Boat) -> tuple[str, ...]:
+    """What the owner's signature does not cover."""
+    return next(one.not_covered for one in boat.view(JOB).sign_offs if one.name == "A. Marsh")
+
+
+def test_a_job_written_under_two_numbers_moves_on_whole(shop: Path) -> None:
+    """What was read under the first number, signatures too, stayed with the second, and the job was on two boats."""
+    first, third = _hull(shop), "QQZ07777E626"
+    _run("move-job", shop, first, JOB, "--to", NEW, *SIGNED)
+    with HullFolder(shop) as hulls:
+        author = tablet("c").author
+        hulls.save(measure(author, HullState(NEW), JOB, "fuel_curve.tanks", "present_factor", "1.07"))
+    before = _boat(shop, NEW).view(JOB)
+    for number in (third, first, NEW):
+        here = next(hull for hull in (NEW, third, first) if JOB in _boat(shop, hull).jobs)
+        assert _run("move-job", shop, here, JOB, "--to", number, *SIGNED).exit_code == 0
+        assert [hull for hull in (first, NEW, third) if JOB in _boat(shop, hull).jobs] == [number]
+        after = _boat(shop, number).view(JOB)
+        assert {one.id for one in after.measurements} == {one.id for one in before.measurements}
+        assert {one.name for one in after.sign_offs} == {one.name for one in before.sign_offs}
+        assert after.vessel.engines == before.vessel.engines != ()
 
 
 def test_what_came_along_is_corrected_where_it_stands_and_the_rest_of_it_stays(shop: Path, host: PluginHost) -> None:

@@ -105,7 +105,7 @@ def test_entries_of_a_job_that_was_moved_on_are_not_called_gone(entries: list[En
         return open_entries(lambda key: [entry for entry in held if entry.hull_key == key], hull)
 
     stated = _stated(boat_at(right))
-    held += move_job(_author(), boat_at(right).state_to_move(JOB), replay(other, ()), JOB, "read again")
+    held += move_job(_author(), boat_at(right).states_to_move(JOB)[0], replay(other, ()), JOB, "read again")
     found = entries_checked(boat_at(right), *stated, lambda: {hash_of(entry) for entry in held})
     assert (found.state, found.missing, found.moved > 0) == (EntriesState.MOVED, 0, True)
     less = {hash_of(entry) for entry in held if b"12.65 V" not in entry.raw}
@@ -474,7 +474,7 @@ def test_a_book_of_a_job_that_was_moved_stays_its_book_wherever_it_goes(entries:
 
     issued = issue(_author(), boat_at(right), JOB, PDF, proof_of(boat_at(right), JOB))
     assert issued is not None
-    held += [issued, *move_job(_author(), boat_at(right).state_to_move(JOB), replay(other, ()), JOB, "read again")]
+    held += [issued, *move_job(_author(), boat_at(right).states_to_move(JOB)[0], replay(other, ()), JOB, "read again")]
     assert [one.sha256 for one in issued_books(boat_at(other), JOB)] == [hashlib.sha256(PDF).hexdigest()]
     with HullFolder(tmp_path) as folder:
         for entry in held:

@@ -17,6 +17,7 @@ from garboard.history.exchange import import_job
 from garboard.job_files.job_file import read_job_file
 from garboard.records import Vessel
 from garboard.report.terminal import Tools
+from run_program import run as run_program
 
 SALTGRASS, NEW = "QQZ04417D626", "XYZAB123F526"
 
@@ -191,3 +192,14 @@ def test_a_table_of_another_boat_prints_no_label_here(folder: Path, tmp_path: Pa
     run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
     found = {one.name: one.label for one in vessel(folder, SALTGRASS).circuits}
     assert (found["VHF radio"], found["Bilge pump"]) == ("", "my own words")
+
+
+@pytest.mark.parametrize(
+    ("key", "told"),
+    [("wiring_audit.circuts", "perhaps wiring_audit.circuits"), ("zzz", "'garboard steps' lists them")],
+)
+def test_a_misspelled_step_is_told_with_those_nearly_so(key: str, told: str) -> None:
+    """All the keys there are stood in one line of a thousand letters."""
+    (fault,) = [line for line in run_program("steps", key).stderr.splitlines() if "STEP" in line]
+    assert told in fault
+    assert len(fault) < 200

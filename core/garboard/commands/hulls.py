@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -20,6 +21,7 @@ from garboard.commands.tools import (
     SOMETHING_FAILS,
     checked_value,
     declared_setting,
+    no_step,
     reading_shown,
     record_in_words,
     refuse_crossed,
@@ -391,8 +393,7 @@ def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
     if step not in worked_on:
         host = click.get_current_context().ensure_object(Tools).host_for(folder)
         if host.step(step) is None:
-            known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
-            raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])
+            raise InputError("attach", [no_step("step", step, {*worked_on, *(one.key for one in host.steps)})])
 
 
 @click.command("take-back")
@@ -469,8 +470,10 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         is_new, old = not len(there), boat.state
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
             _refuse_no_job(boat, job)
-            old = boat.state_to_move(job)
-            save_all(hulls, writing.move_job(author_of(hulls, old, tablet, by), old, there, job, reason))
+            old = boat.state_of(job)
+            author = author_of(hulls, old, tablet, by)
+            parts = [writing.move_job(author, state, there, job, reason) for state in boat.states_to_move(job)]
+            save_all(hulls, [*chain.from_iterable(parts)])
         click.echo(f"job {job} belongs to {target}")
         _tell_what_came(tools.host_for(folder), open_hull(hulls, target), job, old)
     if is_new:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from garboard.commands.tools import beside_option
+from garboard.commands.tools import beside_option, no_step
 from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
@@ -40,7 +40,7 @@ def command(tools: Tools, keys: tuple[str, ...], as_json: bool, beside: Path) ->
     known = {step.key: step for step in host.steps}
     unknown = [key for key in keys if key not in known]
     if unknown:
-        raise InputError("steps", [Fault("STEP", f"one of {', '.join(known)}", shown(key)) for key in unknown])
+        raise InputError("steps", [no_step("STEP", key, known) for key in unknown])
     steps = [known[key] for key in dict.fromkeys(keys)] or list(known.values())
     if as_json:
         listed = {"format": "garboard steps", "version": 1, "steps": [_as_plain(step) for step in steps]}

@@ -11,7 +11,7 @@ from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.hull_number import NO_BOAT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from rich.status import Status
 
@@ -210,3 +210,12 @@ def refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
         faults.append(Fault("--out", "an existing folder; make it first", f"{out.parent}, which does not exist"))
     if faults:
         raise InputError(str(out), faults)
+
+
+def no_step(where: str, key: str, known: Collection[str]) -> Fault:
+    """What is wrong with the key of a step that nobody knows: those that are spelled nearly so, not all of them."""
+    from difflib import get_close_matches  # here: nearly all words are known
+
+    near = get_close_matches(key, known, n=3)
+    cure = f"perhaps {' or '.join(near)}" if near else "'garboard steps' lists them"
+    return Fault(where, "the key of a step", shown(key), cure=cure)

@@ -104,12 +104,14 @@ class Boat:
 
     def facts_of(self, job: str, home: HullState) -> str:
         """The job that a fact about the vessel is written in: of those joined the one that stands in the same hull's
-        file; "" where none does.
+        file, or the one moved to it; "" where there is none.
 
         home : the state that holds facts of its kind
         """
         if home is self.state_of(job) or (home is self.state and job in home.jobs):
             return job
+        if home is self.state and self.joined(job) in self.moved_in:
+            return self.joined(job)
         return next((part for part in home.moved_away if self.joined(part) == self.joined(job)), "")
 
     def brought(self, job: str) -> tuple[str, ...]:
@@ -141,8 +143,8 @@ class Boat:
         home = self.state_of(job)
         yield from ((home, key) for key in home.registers if key.job in (job, home.joined(job)) and key.job)
 
-    def state_to_move(self, job: str) -> HullState:
-        """The state a job can be moved out of.
+    def states_to_move(self, job: str) -> tuple[HullState, ...]:
+        """The states a job has to be moved out of to go whole: each that something of it is written in.
 
         errors : InputError for a joined job whose parts were written under different hull numbers
         """
@@ -150,7 +152,8 @@ class Boat:
         if state.parts(job) and job in self.moved_in and state.hull == self.state.hull:
             expected = f"one written under one hull number; part {', '.join(state.parts(job))} from it, then move each"
             raise InputError("move", [Fault("job", expected, job)])
-        return state
+        here = (self.state,) if job in (*self.state.jobs, *self.staying) else ()
+        return (*here, *self.left.get(self.joined(job), ()))
 
     def view(self, job: str, load_recording: Callable[[str], Recording] | None = None) -> JobView:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import chain
 
 import attrs
 
@@ -284,8 +285,10 @@ def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     reason = _reason(form, "why the job belongs to the other hull")
     if other.hull in summary.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
-    home = summary.boat.state_to_move(job.id)
-    keep(store, writing.move_job(author_after(home, by, other), home, other, job.id, reason), now)
+    home = summary.boat.state_of(job.id)
+    author = author_after(home, by, other)
+    parts = [writing.move_job(author, state, other, job.id, reason) for state in summary.boat.states_to_move(job.id)]
+    keep(store, [*chain.from_iterable(parts)], now)
     there = open_boat(store, other.hull)[0]
     told = _what_came(there, job.id, home, summary.host)
     return f"The job now belongs to {other.hull_number}.{told} Nothing was rewritten, and you can move it back."

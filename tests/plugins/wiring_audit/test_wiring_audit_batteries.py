@@ -386,6 +386,19 @@ def test_a_main_fuse_is_held_against_what_runs_at_once_behind_it(
     assert [number.value for number in found.numbers[1:]] == ([] if behind is None else [behind])
 
 
+def test_circuits_without_a_battery_are_told_once_for_all_main_fuses_they_leave_open() -> None:
+    """Each of them was told for every battery. A fuse that opens without them is told by itself."""
+    homeless = [circuit(name, design_current="=1 A", battery="") for name in ("Pump", "Horn")]
+    ratings = {("batteries", "fuse_rating", name): "15 A" for name in ("house", "start", "bow")}
+    ratings["batteries", "fuse_rating", "house"] = "5 A"
+    view = wired_job([*BEHIND, *homeless], [battery(name) for name in ("house", "start", "bow")], read=ratings)
+    opens, told = said(view, "main_fuse")
+    assert (opens.of, opens.verdict) == ("house", ADVISE)
+    assert (told.about, told.verdict) == ("start battery, bow battery", LACKING)
+    assert [(one.field, one.of) for one in told.missing] == [("circuits.battery", "Pump")]
+    assert "Pump, Horn" in told.missing[0].text
+
+
 def test_nothing_is_said_of_a_main_fuse_that_is_not_entered_or_feeds_nothing() -> None:
     assert not said(wired_job(read=reading("fuse_rating", None)), "main_fuse")
     assert main_fuse("5 A", circuits=(), also="") is None
