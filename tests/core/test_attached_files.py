@@ -125,8 +125,8 @@ def test_the_same_content_attached_twice_is_one(shop: Path) -> None:
 
 
 def test_a_step_is_one_worked_on_or_one_a_plugin_declares(shop: Path) -> None:
-    arguments = [str(shop), HULL, "prop_check.misspelt", str(shop.parent / "chafe.jpg"), "--by", "R. Vane"]
-    with pytest.raises(InputError, match=r"prop_check.full_throttle.*prop_check.misspelt"):
+    arguments = [str(shop), HULL, "prop_check.full_throtle", str(shop.parent / "chafe.jpg"), "--by", "R. Vane"]
+    with pytest.raises(InputError, match=r"got 'prop_check.full_throtle'.*perhaps prop_check.full_throttle"):
         CliRunner().invoke(commands.attach, arguments, catch_exceptions=False)
     arguments[2] = "prop_check.full_throttle"
     assert CliRunner().invoke(commands.attach, arguments, catch_exceptions=False).exit_code == 0

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 from textwrap import dedent, indent
 from types import SimpleNamespace
+from typing import Any
 
 import attrs
 import pytest
@@ -458,6 +459,27 @@ def test_a_process_that_ends_before_it_is_asked_is_no_fault_of_the_plugin(
     assert [one.finding.code for one in host.assess(VIEW)] == [
         "meanwhile.check.busy" if is_stopped else "meanwhile.check.fail"
     ]
+    apart.close()
+
+
+def test_a_process_ended_just_after_its_last_answer_is_asked_nothing_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The next plugin would be told as the one that ended it."""
+    apart = Apart()
+    host = host_of(apart, *(plugin(tmp_path, name, "yield found()") for name in ("ahead", "behind")))
+    listen = Apart._listen
+
+    def just_in_time(apart: Apart, process: Any, message: bytes, watch: _Watch, *rest: Any) -> Any:
+        answer = listen(apart, process, message, watch, *rest)
+        monkeypatch.undo()
+        watch.ran_out = True
+        apart._kill_now()
+        process.poll = lambda: None  # it takes a moment to go
+        return answer
+
+    monkeypatch.setattr(Apart, "_listen", just_in_time)
+    assert [one.finding.code for one in host.assess(VIEW)] == ["ahead.check.fail", "behind.check.fail"]
     apart.close()
 
 

@@ -307,7 +307,7 @@ class Apart:
             raise
         finally:
             spent[plugin] = spent.get(plugin, 0.0) + watch.spent
-        if "leaves" in answer:
+        if "leaves" in answer or watch.ran_out:  # its time may end just after its last answer, which is whole
             self._end()
         _raise_what_ended(answer)
         return answers
